@@ -1,0 +1,1 @@
+"""What a course has changed, and whether the change is more than the error of measuring it."""
