@@ -1,0 +1,112 @@
+"""House rules about what is written: decisions, changelog, dependencies, version, no paths of a machine."""
+
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+from packaging.requirements import Requirement
+
+import evenfield
+from tests.house.tree import ROOT, files, inside, name, text
+
+DECISIONS = [path for path in inside("docs/decisions", ".md") if path.name != "index.md"]
+PYPROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+PROJECT = PYPROJECT["project"]
+REQUIREMENTS = [
+    Requirement(line).name
+    for lines in [
+        PROJECT["dependencies"],
+        *PROJECT.get("optional-dependencies", {}).values(),
+        *PYPROJECT["dependency-groups"].values(),
+    ]
+    for line in lines
+]
+
+# Written in pieces, so that this file does not name them itself.
+PLACES_OF_A_MACHINE = [
+    r"(?<![\w.<>-])/" + folder + r"/\w"
+    for folder in ("work", "root", "home", "opt/" + "pypi", "opt/" + "wheels")
+] + [r"\." + "library/", "work" + r"/shared\b"]
+PACKAGE_HOSTS = [
+    re.escape(".".join(parts))
+    for parts in [
+        ("pypi", "org"),
+        ("pythonhosted", "org"),
+        ("npmjs", "org"),
+        ("npmjs", "com"),
+        ("deb", "debian", "org"),
+        ("anaconda", "org"),
+        ("yarnpkg", "com"),
+        ("unpkg", "com"),
+        ("jsdelivr", "net"),
+        ("cdnjs", "cloudflare", "com"),
+    ]
+]
+FOREIGN = re.compile("|".join(PLACES_OF_A_MACHINE + PACKAGE_HOSTS))
+
+
+def test_there_are_decisions() -> None:
+    assert DECISIONS
+
+
+@pytest.mark.parametrize("path", DECISIONS, ids=name)
+def test_a_decision_says_what_was_rejected(path: Path) -> None:
+    page = path.read_text(encoding="utf-8")
+    assert re.match(r"\d{4}-[a-z0-9-]+\.md$", path.name), f"{name(path)}: name it NNNN-title.md"
+    assert page.startswith("# "), f"{name(path)}: the first line is the title"
+    rejected = re.search(r"^## Rejected\n+(.+)", page, re.MULTILINE)
+    assert rejected, f"{name(path)}: a '## Rejected' section with what was not chosen and why"
+
+
+def test_decisions_have_one_number_each() -> None:
+    numbers = [path.name[:4] for path in DECISIONS]
+    assert len(numbers) == len(set(numbers)), numbers
+
+
+def test_the_changelog_has_room_for_the_next_change() -> None:
+    changelog = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
+    assert re.search(r"^## Unreleased$", changelog, re.MULTILINE)
+
+
+@pytest.mark.parametrize("requirement", REQUIREMENTS)
+def test_each_dependency_has_its_reason(requirement: str) -> None:
+    reasons = (ROOT / "docs" / "dependencies.md").read_text(encoding="utf-8")
+    assert re.search(rf"^\| {re.escape(requirement)} \| \S.{{15,}} \|$", reasons, re.MULTILINE), (
+        f"docs/dependencies.md has no line of reason for {requirement}"
+    )
+
+
+def test_no_reason_outlives_its_dependency() -> None:
+    reasons = (ROOT / "docs" / "dependencies.md").read_text(encoding="utf-8")
+    named = re.findall(r"^\| ([A-Za-z0-9][\w.-]*) \| ", reasons, re.MULTILINE)
+    assert set(named) - {"package"} <= set(REQUIREMENTS)
+    assert len(named) == len(set(named))
+
+
+def test_there_is_one_version() -> None:
+    assert evenfield.__version__ == PROJECT["version"]
+
+
+@pytest.mark.parametrize("path", files(), ids=name)
+def test_no_file_names_a_machine_or_a_package_host(path: Path) -> None:
+    found = FOREIGN.search(text(path) or "")
+    assert not found, f"{name(path)} names {found[0] if found else ''}"
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "/" + "work/main/src",
+        "--find-links /" + "opt/wheels/x",
+        "see ." + "library/env",
+        "https://pypi" + ".org/simple",
+    ],
+)
+def test_the_search_for_foreign_names_finds_them(line: str) -> None:
+    assert FOREIGN.search(line)
+
+
+@pytest.mark.parametrize("line", ["make network/shared", "src/work/x", "W/(m3K)", "docs/decisions"])
+def test_the_search_for_foreign_names_leaves_the_rest(line: str) -> None:
+    assert not FOREIGN.search(line)
