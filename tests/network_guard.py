@@ -3,7 +3,7 @@
 An audit hook sees what Python's own socket code is about to do, in whatever library and thread, and raises
 before it is done: a look-up of any name but this machine's, a connection or a datagram to anything but
 loopback. Hooks cannot be taken out again, so no test can switch this off. What other programs do (a browser,
-a database server) is not seen here: they get loopback addresses and their own switches, and CI runs everything
+a database server) is not seen here: they get loopback addresses and their own switches, and CI runs all of it
 in a network of its own.
 """
 
