@@ -55,15 +55,15 @@ class ColeCole:
 
         Raises ValueError if a frequency is not above zero.
         """
-        omega = _angular_frequency(frequency_hz)
-        eps = self.eps_inf + self.sigma_s / (1j * omega * epsilon_0)
+        j_omega = _j_omega(frequency_hz)
+        eps: Complex = self.eps_inf + self.sigma_s / (j_omega * epsilon_0)
         for delta, tau, alpha in zip(self.delta, self.tau_s, self.alpha, strict=True):
-            eps = eps + delta / (1.0 + (1j * omega * tau) ** (1.0 - alpha))
+            eps += delta / (1.0 + (j_omega * tau) ** (1.0 - alpha))
         return eps
 
     def admittivity(self, frequency_hz: ArrayLike) -> Complex:
         """Admittivity sigma + jω eps0 eps_r in S/m at `frequency_hz` (Hz, any shape, > 0)."""
-        return 1j * _angular_frequency(frequency_hz) * epsilon_0 * self.relative_permittivity(frequency_hz)
+        return _j_omega(frequency_hz) * epsilon_0 * self.relative_permittivity(frequency_hz)
 
     @property
     def values(self) -> dict[str, Value]:
@@ -121,8 +121,8 @@ def effective_medium(fractions: Sequence[float], parts: Sequence[ArrayLike]) -> 
     raise ArithmeticError("the effective-medium rule did not converge for these fractions and parts")
 
 
-def _angular_frequency(frequency_hz: ArrayLike) -> NDArray[np.float64]:
+def _j_omega(frequency_hz: ArrayLike) -> Complex:
     frequency = np.asarray(frequency_hz, dtype=np.float64)
     if not np.all(frequency > 0.0):
         raise ValueError(f"frequency must be above 0 Hz, got {np.min(frequency):g} Hz")
-    return 2.0 * np.pi * frequency
+    return np.asarray(2j * np.pi * frequency, dtype=np.complex128)

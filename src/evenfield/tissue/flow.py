@@ -46,9 +46,16 @@ class Flow(ABC):
 
     kind: ClassVar[str]
 
-    @abstractmethod
     def at(self, temperature_c: NDArray[FloatT]) -> NDArray[FloatT]:
-        """Flow in kg/(s m³) at `temperature_c` (°C, any shape); result has the same shape and type."""
+        """Flow in kg/(s m³) at `temperature_c` (°C, any shape).
+
+        The result has the same shape, and the same type if that is a floating one (float64 otherwise).
+        """
+        temperature = np.asarray(temperature_c)
+        return self._law(temperature if temperature.dtype.kind == "f" else temperature.astype(np.float64))
+
+    @abstractmethod
+    def _law(self, temperature_c: NDArray[FloatT]) -> NDArray[FloatT]: ...
 
     @property
     @abstractmethod
@@ -73,7 +80,7 @@ class ConstantFlow(Flow):
     kind: ClassVar[str] = "constant"
     basal: Value
 
-    def at(self, temperature_c: NDArray[FloatT]) -> NDArray[FloatT]:
+    def _law(self, temperature_c: NDArray[FloatT]) -> NDArray[FloatT]:
         return np.full_like(temperature_c, self.basal.value)
 
     @property
@@ -99,11 +106,10 @@ class RisingFlow(Flow):
     peak: Value
     spread: Value
 
-    def at(self, temperature_c: NDArray[FloatT]) -> NDArray[FloatT]:
+    def _law(self, temperature_c: NDArray[FloatT]) -> NDArray[FloatT]:
         below = np.minimum(temperature_c - self.peak.value, 0.0)
-        flow: NDArray[FloatT] = self.floor.value + self.rise.value * np.exp(
-            -below * below / self.spread.value
-        )
+        bell = np.exp(below * below / -self.spread.value)
+        flow: NDArray[FloatT] = self.floor.value + self.rise.value * bell
         return flow
 
     @property
@@ -129,7 +135,7 @@ class DoublingFlow(Flow):
     step: Value
     greatest: Value
 
-    def at(self, temperature_c: NDArray[FloatT]) -> NDArray[FloatT]:
+    def _law(self, temperature_c: NDArray[FloatT]) -> NDArray[FloatT]:
         exponent = np.minimum(
             (temperature_c - self.set_point.value) / self.step.value, float(np.log2(self.greatest.value))
         )

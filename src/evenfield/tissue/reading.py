@@ -54,7 +54,7 @@ def _merged(name: str | Path, folder: Path, seen: tuple[str, ...]) -> dict[str, 
             text = path.read_text("utf-8")
         except (OSError, UnicodeDecodeError):
             raise TissueError(
-                f"tissue set {_display(name)} is neither a readable file nor a set that comes with evenfield; "
+                f"tissue set {_display(name)} is neither a readable file nor one of those shipped; "
                 f"allowed: {', '.join(SHIPPED)} or the path of a TOML file"
             ) from None
         folder = path.parent
@@ -69,7 +69,8 @@ def _merged(name: str | Path, folder: Path, seen: tuple[str, ...]) -> dict[str, 
         return tables
     if not isinstance(base, str):
         raise TissueError(
-            f"tissue set {_display(name)}: extends must be the name of a set or a file, not {base!r}"
+            f"tissue set {_display(name)}: extends = {base!r}; allowed: the name of a set "
+            "or the path of a file"
         )
     merged = _merged(base, folder, (*seen, key))
     for section, given in tables.items():
@@ -215,7 +216,7 @@ def _tissue(
 
 
 def _mixed(name: str, mixture: schema.MixtureTable, source: str, tissues: Mapping[str, Tissue]) -> Tissue:
-    """A tissue averaged over its parts: mass, heat, blood and metabolism by volume; k and y by mixing rule."""
+    """A tissue averaged over its parts: mass, heat, blood by volume; k and y by the mixing rule."""
     parts = [tissues[part] for part in mixture.parts]
     fractions = tuple(mixture.parts.values())
 
