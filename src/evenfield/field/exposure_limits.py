@@ -49,20 +49,40 @@ _ICNIRP_1998 = "ICNIRP, Health Phys 74:494-522 (1998)"
 
 REFERENCE_LEVELS: tuple[ReferenceLevel, ...] = (
     ReferenceLevel(
-        "ICNIRP 2020, local", Exposed.WORKER, 149.3, 0.398, "E 1504/f^0.7, H 10.8/f, f in MHz",
-        f"{_ICNIRP_2020}, reference levels for local exposure averaged over 6 min", Label.P,
+        "ICNIRP 2020, local",
+        Exposed.WORKER,
+        149.3,
+        0.398,
+        "E 1504/f^0.7, H 10.8/f, f in MHz",
+        f"{_ICNIRP_2020}, reference levels for local exposure averaged over 6 min",
+        Label.P,
     ),
     ReferenceLevel(
-        "ICNIRP 2020, local", Exposed.PUBLIC, 66.6, 0.181, "E 671/f^0.7, H 4.9/f, f in MHz",
-        f"{_ICNIRP_2020}, reference levels for local exposure averaged over 6 min", Label.P,
+        "ICNIRP 2020, local",
+        Exposed.PUBLIC,
+        66.6,
+        0.181,
+        "E 671/f^0.7, H 4.9/f, f in MHz",
+        f"{_ICNIRP_2020}, reference levels for local exposure averaged over 6 min",
+        Label.P,
     ),
     ReferenceLevel(
-        "ICNIRP 2020, whole body", Exposed.WORKER, 65.5, 0.181, "E 660/f^0.7, H 4.9/f, f in MHz",
-        f"{_ICNIRP_2020}, reference levels for whole-body exposure averaged over 30 min", Label.M,
+        "ICNIRP 2020, whole body",
+        Exposed.WORKER,
+        65.5,
+        0.181,
+        "E 660/f^0.7, H 4.9/f, f in MHz",
+        f"{_ICNIRP_2020}, reference levels for whole-body exposure averaged over 30 min",
+        Label.M,
     ),
     ReferenceLevel(
-        "ICNIRP 2020, whole body", Exposed.PUBLIC, 29.8, 0.081, "E 300/f^0.7, H 2.2/f, f in MHz",
-        f"{_ICNIRP_2020}, reference levels for whole-body exposure averaged over 30 min", Label.M,
+        "ICNIRP 2020, whole body",
+        Exposed.PUBLIC,
+        29.8,
+        0.081,
+        "E 300/f^0.7, H 2.2/f, f in MHz",
+        f"{_ICNIRP_2020}, reference levels for whole-body exposure averaged over 30 min",
+        Label.M,
     ),
     ReferenceLevel(
         "ICNIRP 1998", Exposed.WORKER, 61.0, 0.16, "constant from 10 to 400 MHz", _ICNIRP_1998, Label.M
@@ -70,20 +90,24 @@ REFERENCE_LEVELS: tuple[ReferenceLevel, ...] = (
     ReferenceLevel(
         "ICNIRP 1998", Exposed.PUBLIC, 28.0, 0.073, "constant from 10 to 400 MHz", _ICNIRP_1998, Label.M
     ),
-)  # fmt: skip
+)
 
 PUBLISHED_DISTANCES: tuple[PublishedDistance, ...] = (
     PublishedDistance(
-        2.0, "operator, continuous capacitive units, measured",
-        "Shields et al., Phys Med Biol 49:2999 (2004)", Label.P,
+        2.0,
+        "operator, continuous capacitive units, measured",
+        "Shields et al., Phys Med Biol 49:2999 (2004)",
+        Label.P,
     ),
     PublishedDistance(
-        2.5, "other people in the room: the operator's distance and 0.5 m more",
-        "Shields et al., Phys Med Biol 49:2999 (2004)", Label.P,
+        2.5,
+        "other people in the room: the operator's distance and 0.5 m more",
+        "Shields et al., Phys Med Biol 49:2999 (2004)",
+        Label.P,
     ),
     PublishedDistance(1.2, "workers, measured", "Karpowicz (2013)", Label.P),
     PublishedDistance(1.5, "the public, measured", "Karpowicz (2013)", Label.P),
-)  # fmt: skip
+)
 
 NOTE = (
     "Published distances from measurements on other installations; the stray field here depends on the "
