@@ -7,6 +7,7 @@ the perimeter is 4 b E(m), E the complete elliptic integral of the second kind (
 """
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -56,6 +57,17 @@ class UnitEllipse:
             np.arctan2(self.depth * np.sin(angle), self.width * np.cos(angle)) - angle,
         )
         return np.asarray(self.width * ellipeinc(t, 1.0 - self.width_to_depth**-2), dtype=np.float64)
+
+    def angle_near_arc(self, arc: FloatArray) -> FloatArray:
+        """Angle at which `arc` is reached, off a coarse table: a first guess, good to about 0.001 rad."""
+        turns = np.floor(arc)
+        angle, length = self._table
+        return np.asarray(np.interp(arc - turns, length, angle) + 2 * np.pi * turns, dtype=np.float64)
+
+    @cached_property
+    def _table(self) -> tuple[FloatArray, FloatArray]:
+        angle = np.linspace(0, 2 * np.pi, 145)
+        return angle, self.arc(angle)
 
     def normal_angle(self, angle: FloatArray) -> FloatArray:
         """Direction of the outward normal in the plane of the section, unwrapped with `angle`."""

@@ -106,6 +106,22 @@ class Region:
         angle, level = _as_arrays(angle, level)
         return np.asarray(self.skin_arc(angle, level) + gap * self._ellipse.normal_angle(angle))
 
+    def angle_at_offset_arc(
+        self, arc: FloatArray | float, level: FloatArray | float, gap: float
+    ) -> FloatArray:
+        """Angle at which `offset_arc` has the value `arc`: its inverse, by Newton's method to rounding."""
+        arc, level = _as_arrays(arc, level)
+        girth = self._girth(level)[0]
+        angle = self._ellipse.angle_near_arc(arc / (girth + 2 * np.pi * gap))
+        for _ in range(8):
+            rho, q = self._ellipse.radius(angle)
+            speed = rho * np.sqrt(1 + q * q) * (girth + gap * self._ellipse.curvature(angle))
+            step = (arc - self.offset_arc(angle, level, gap)) / speed
+            angle = angle + step
+            if np.abs(step).max(initial=0.0) < 1e-12:
+                break
+        return angle
+
     def layer_radii(self, angle: FloatArray | float, level: FloatArray | float) -> FloatArray:
         """Outer radius in m of each layer along the horizontal ray, shape (4, ...), as in `layers`."""
         angle, level = _as_arrays(angle, level)
