@@ -72,6 +72,7 @@ bench: dev  ## speed and error against other solvers, on this machine
 	$(BIN)/python -m bench
 
 docs: dev  ## the documentation as web pages in out/docs
+	rm -rf docs/code
 	$(BIN)/sphinx-build --quiet --fail-on-warning --keep-going -d out/doctrees docs out/docs
 	@echo "out/docs/index.html"
 
@@ -83,4 +84,4 @@ lock: $(BIN)/python  ## requirements*.lock from pyproject.toml (needs the networ
 	$(BIN)/python scripts/check_lock.py
 
 clean:  ## remove what was made (not .venv)
-	rm -rf out .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis
+	rm -rf out docs/code .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis
