@@ -4,8 +4,6 @@ import ast
 import re
 from pathlib import Path
 
-import pytest
-
 from tests.house.tree import ROOT, inside, name
 
 SOURCES = inside("src")
@@ -38,6 +36,10 @@ def _imported(path: Path) -> set[str]:
     return found
 
 
+def _calls_of_chance(path: Path) -> list[str]:
+    return re.findall(r"\bnp\.random\.(?!Generator\b)\w+", path.read_text(encoding="utf-8"))
+
+
 def _of_the_engine(path: Path) -> bool:
     below = path.relative_to(ROOT / "src" / "evenfield").parts
     return below[0].removesuffix(".py") in ENGINE
@@ -48,32 +50,42 @@ def test_there_is_code_to_check() -> None:
     assert TESTS
 
 
-@pytest.mark.parametrize("path", SOURCES + TESTS + inside("bench") + inside("scripts"), ids=name)
-def test_a_file_holds_one_idea(path: Path) -> None:
-    lines = path.read_text(encoding="utf-8").count("\n")
-    assert lines <= LONGEST, f"{name(path)} has {lines} lines; split it by idea"
+def test_a_file_holds_one_idea() -> None:
+    lines = {
+        name(path): path.read_text(encoding="utf-8").count("\n")
+        for path in SOURCES + TESTS + inside("bench") + inside("scripts")
+    }
+    too_long = {path: count for path, count in lines.items() if count > LONGEST}
+    assert not too_long, "split by idea"
 
 
-@pytest.mark.parametrize("path", SOURCES, ids=name)
-def test_a_name_says_what_is_inside(path: Path) -> None:
-    parts = {part.removesuffix(".py") for part in path.relative_to(ROOT).parts}
-    assert not parts & EMPTY_NAMES, f"{name(path)} could hold anything"
+def test_a_name_says_what_is_inside() -> None:
+    empty = [
+        name(path)
+        for path in SOURCES
+        if {part.removesuffix(".py") for part in path.relative_to(ROOT).parts} & EMPTY_NAMES
+    ]
+    assert not empty, "these could hold anything"
 
 
-@pytest.mark.parametrize("path", [path for path in SOURCES if _of_the_engine(path)], ids=name)
-def test_the_engine_has_no_clock_and_no_chance_of_its_own(path: Path) -> None:
-    taken = _imported(path)
-    assert not taken & {"datetime", "random", "time.time", "numpy.random.default_rng"}, name(path)
-    calls = re.findall(r"\bnp\.random\.(?!Generator\b)\w+", path.read_text(encoding="utf-8"))
-    assert not calls, f"{name(path)}: randomness comes in as a numpy.random.Generator, not from {calls}"
+def test_the_engine_has_no_clock_and_no_chance_of_its_own() -> None:
+    """Randomness comes in as a numpy.random.Generator, time as an argument."""
+    banned = {"datetime", "random", "time.time", "numpy.random.default_rng"}
+    faults = {
+        name(path): found
+        for path in SOURCES
+        if _of_the_engine(path)
+        if (found := sorted(_imported(path) & banned) + _calls_of_chance(path))
+    }
+    assert not faults
 
 
-@pytest.mark.parametrize("path", TESTS, ids=name)
-def test_no_test_holds_a_stopwatch(path: Path) -> None:
-    """A timed assertion fails on a busy machine. Waiting with a limit is fine."""
-    stopwatches = {"timeit", "time.perf_counter", "time.perf_counter_ns", "time.process_time"}
-    assert not _imported(path) & stopwatches, f"{name(path)}: measure speed in bench/"
-    if path != Path(__file__):
-        assert "perf_counter" not in path.read_text(encoding="utf-8"), (
-            f"{name(path)}: measure speed in bench/"
-        )
+def test_no_test_holds_a_stopwatch() -> None:
+    """A timed assertion fails on a busy machine: measure in bench/. Waiting with a limit is fine."""
+    stopwatch = re.compile(r"\b(timeit|perf" + r"_counter|process" + r"_time)\b")
+    faults = {
+        name(path): found[0]
+        for path in TESTS
+        if path != Path(__file__) and (found := stopwatch.search(path.read_text(encoding="utf-8")))
+    }
+    assert not faults
