@@ -30,7 +30,9 @@ class PowerCurve:
         times = (*self.start_s, self.end_s)
         if not all(map(isfinite, times)) or times[0] != 0 or any(b <= a for a, b in pairwise(times)):
             raise ValueError(
-                f"times of a power curve must ascend from 0 to its end; given {', '.join(f'{t:g}' for t in times)} s"
+                "times of a power curve must ascend from 0 to its end; given "
+                + ", ".join(f"{t:g}" for t in times)
+                + " s"
             )
         if not all(isfinite(p) and p >= 0 for p in self.watts):
             raise ValueError(

@@ -11,7 +11,7 @@ class Room:
     air_speed_m_s      air speed over the skin, m/s
     relative_humidity  0 to 1
     wettedness         share of the skin that is wet, 0 to 1; 0.06 is skin that does not sweat (label P)
-    drape_clo          cover over the skin outside the panels, in clo (1 clo = 0.155 m²K/W, ISO 9920); 0 is bare
+    drape_clo          cover over the skin outside the panels, clo (1 clo = 0.155 m²K/W, ISO 9920); 0 bare
     """
 
     air_c: float = 23.0
