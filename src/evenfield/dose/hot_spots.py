@@ -67,10 +67,14 @@ def find_hot_spots(
 def _peaks(value: Array, position: Array, count: int, apart: float) -> list[int]:
     """Indices of the `count` hottest points that no point within `apart` exceeds."""
     # A peak is the hottest point of its cell if no two points of a cell are farther apart than `apart`.
-    cell = np.floor(position * (np.sqrt(3.0) / apart)).astype(np.int64)
-    order = np.lexsort((np.arange(value.size), -value))
-    _, first = np.unique(cell[order], axis=0, return_index=True)
+    cell = np.floor((position - position.min(axis=0)) * (np.sqrt(3.0) / apart)).astype(np.int64)
+    key = np.ravel_multi_index(tuple(cell.T), tuple(cell.max(axis=0) + 1))
+    order = np.argsort(-value, kind="stable")
+    _, first = np.unique(key[order], return_index=True)
     candidates = order[np.sort(first)]
+    # Most of these are exceeded by the hottest point of a cell nearby: the later of each pair is no peak.
+    exceeded = KDTree(position[candidates]).query_pairs(apart, output_type="ndarray")[:, 1]
+    candidates = np.delete(candidates, exceeded)
     tree = KDTree(position, balanced_tree=False, compact_nodes=False)
     peaks: list[int] = []
     for index in candidates:

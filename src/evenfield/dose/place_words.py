@@ -30,7 +30,8 @@ def place_words(
 
     Under a panel the place is told by the panel: its middle (nearest third from centre to edge), a half, an
     edge (farthest third), a corner; elsewhere by the side of the body and the level. `trunk` says left and
-    right for inner and outer; `tissue` is said last. Raises ValueError (one clear sentence) if `across` or `along` leaves −1 to 1.
+    right for inner and outer; `tissue` is said last. Raises ValueError (one clear sentence) if `across` or
+    `along` leaves −1 to 1.
     """
     sides = _TRUNK if trunk else _LIMB
     if under is None:
