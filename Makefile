@@ -20,7 +20,8 @@ LOCK := env -u UV_INDEX_URL -u UV_EXTRA_INDEX_URL -u UV_FIND_LINKS $(BIN)/uv pip
 	--no-config --universal --python-version 3.11 --fork-strategy fewest --generate-hashes --no-header \
 	--custom-compile-command "make lock" --group build $(UPGRADE)
 
-.PHONY: help setup dev test-needs demo test quick lint format bench docs lock clean
+.PHONY: help setup dev test-needs demo test quick lint check-format check-code check-types check-floors check-locks \
+	format bench docs lock clean
 
 help:  ## this list
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## / — /; s/^/make /'
@@ -57,11 +58,23 @@ test: dev test-needs  ## all tests
 quick: dev  ## the tests that take no more than a few seconds each
 	$(PYTEST) -m 'not slow'
 
+# With --keep-going every check has its say before make fails.
 lint: dev  ## format, lint, types, import contract, lock against pyproject.toml
+	@$(MAKE) --no-print-directory --keep-going check-format check-code check-types check-floors check-locks
+
+check-format: dev
 	$(BIN)/ruff format --check .
+
+check-code: dev
 	$(BIN)/ruff check .
+
+check-types: dev
 	$(BIN)/mypy
+
+check-floors: dev
 	$(BIN)/lint-imports
+
+check-locks: dev
 	$(BIN)/python scripts/check_lock.py
 
 format: dev  ## put the code into the house's format
@@ -79,7 +92,7 @@ docs: dev  ## the documentation as web pages in out/docs
 # Pins stay as they are unless pyproject.toml forbids them; `make lock UPGRADE=--upgrade` moves them all.
 lock: $(BIN)/python  ## requirements*.lock from pyproject.toml (needs the network)
 	test -x $(BIN)/uv || $(PIP) install --quiet 'uv>=0.9' packaging
-	$(LOCK) --group dev --output-file requirements-dev.lock
+	$(LOCK) --group dev --all-extras --output-file requirements-dev.lock
 	$(LOCK) --constraints requirements-dev.lock --output-file requirements.lock
 	$(BIN)/python scripts/check_lock.py
 

@@ -62,7 +62,8 @@ def project_problems(root: Path) -> list[str]:
     project = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))
     groups = project["dependency-groups"]
     to_run = [Requirement(line) for line in [*project["project"]["dependencies"], *groups["build"]]]
-    to_develop = [*to_run, *map(Requirement, groups["dev"])]
+    extras = project["project"].get("optional-dependencies", {}).values()
+    to_develop = [*to_run, *(Requirement(line) for lines in [groups["dev"], *extras] for line in lines)]
 
     running, developing = (
         read_lock((root / lock).read_text(encoding="utf-8"))
