@@ -1,0 +1,16 @@
+"""The invented clinic of `evenfield serve --demo`: each part adds its share."""
+
+from django.db import transaction
+
+from evenfield.clinic.accounts.models import Account
+from evenfield.clinic.audit.actor import Actor, acting
+from evenfield.clinic.parts import clinic_parts
+
+
+def make_demonstration() -> None:
+    """Fill an empty record; does nothing if it was filled before."""
+    if Account.objects.exists():
+        return
+    with transaction.atomic(), acting(Actor("demonstration")):
+        for part in clinic_parts():
+            part.make_demonstration()

@@ -1,0 +1,48 @@
+"""How every form is drawn, and the form about the clinic itself."""
+
+import zoneinfo
+
+from django import forms
+from django.forms.renderers import DjangoTemplates
+
+from evenfield.clinic.pages.models import Clinic
+
+LOCALES = [
+    ("en-gb", "5 March 2031, 16:40"),
+    ("en-us", "March 5, 2031, 4:40 p.m."),
+]
+
+
+def time_zones() -> list[tuple[str, str]]:
+    """All named time zones with a place in them, and UTC."""
+    names = {
+        name
+        for name in zoneinfo.available_timezones()
+        if "/" in name and not name.startswith(("Etc/", "SystemV/"))
+    }
+    return [(name, name.replace("_", " ")) for name in sorted({*names, "UTC"})]
+
+
+class ClinicFormRenderer(DjangoTemplates):
+    """Draws forms and fields with the clinic's own templates."""
+
+    form_template_name = "pages/forms/form.html"
+    field_template_name = "pages/forms/field.html"
+
+
+class ClinicForm(forms.ModelForm):  # type: ignore[type-arg]
+    """What the owner may change about the clinic."""
+
+    time_zone = forms.ChoiceField(label="Time zone", choices=time_zones)
+    locale = forms.ChoiceField(label="Dates and times", choices=LOCALES)
+    idle_minutes = forms.IntegerField(
+        label="Lock screens after (minutes)",
+        min_value=1,
+        max_value=60,
+        help_text="When nobody has touched the page for so long, it asks for the PIN.",
+    )
+
+    class Meta:
+        model = Clinic
+        fields = ("name", "time_zone", "locale", "idle_minutes")
+        labels = {"name": "Name of the clinic"}  # noqa: RUF012

@@ -1,0 +1,37 @@
+"""The clinic itself: its name, time zone, way of writing dates, and how soon screens lock."""
+
+from pathlib import Path
+
+from django.core.validators import MaxValueValidator, MinValueValidator
+from django.db import models
+
+from evenfield.clinic.audit.recorded import Recorded
+
+
+class Clinic(Recorded):
+    """One row; read it with `Clinic.present()`."""
+
+    name = models.CharField(max_length=120, default="Clinic")
+    time_zone = models.CharField(max_length=60, default="UTC")
+    locale = models.CharField(max_length=10, default="en-gb")
+    idle_minutes = models.PositiveSmallIntegerField(
+        default=5, validators=[MinValueValidator(1), MaxValueValidator(60)]
+    )
+
+    def __str__(self) -> str:
+        return self.name
+
+    @classmethod
+    def present(cls) -> "Clinic":
+        """The clinic, with the computer's own time zone until someone has chosen one."""
+        found = cls.objects.first()
+        return found if isinstance(found, Clinic) else cls(time_zone=computer_time_zone())
+
+
+def computer_time_zone() -> str:
+    """The name of the computer's time zone, UTC if it does not say."""
+    try:
+        target = str(Path("/etc/localtime").resolve(strict=True))
+    except OSError:
+        return "UTC"
+    return target.split("zoneinfo/", 1)[1] if "zoneinfo/" in target else "UTC"

@@ -1,0 +1,85 @@
+"""A part of the clinic: a Django application that says what it adds to menu, permissions, export and demo."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from django.apps import AppConfig, apps
+
+from evenfield.clinic.access import Role
+
+if TYPE_CHECKING:
+    from evenfield.clinic.accounts.models import Account
+    from evenfield.clinic.people.models import Person
+
+
+@dataclass(frozen=True)
+class MenuEntry:
+    """One line of the menu: its words, the name of its route and the permission that shows it."""
+
+    words: str
+    route: str
+    permission: str = ""
+
+
+@dataclass(frozen=True)
+class HomeNote:
+    """One thing on the first page: a heading, a sentence, where it leads, and whether it is pressing."""
+
+    heading: str
+    words: str
+    address: str
+    pressing: bool = False
+
+
+@dataclass(frozen=True)
+class Holding:
+    """What a part holds about one person: plain data for JSON, and files by name."""
+
+    data: Any
+    files: Mapping[str, bytes]
+
+
+class ClinicPart(AppConfig):
+    """Base of every part's AppConfig. What is left at its default adds nothing.
+
+    Attributes:
+        prefix: first piece of the part's addresses, "" for none.
+        grants: each permission of the part and the roles that hold it.
+        menu: entries for the menu, shown in the order of the parts.
+    """
+
+    default = False  # Django must not take the imported base for the part itself
+    default_auto_field = "django.db.models.BigAutoField"
+    prefix: ClassVar[str] = ""
+    grants: ClassVar[Mapping[str, frozenset[Role]]] = {}
+    menu: ClassVar[tuple[MenuEntry, ...]] = ()
+
+    def __init_subclass__(cls, **kwargs: object) -> None:
+        super().__init_subclass__(**kwargs)
+        cls.default = True
+
+    def home_notes(self, account: "Account") -> list["HomeNote"]:
+        """What this part has to say on the first page of this account."""
+        return []
+
+    def person_links(self) -> tuple[MenuEntry, ...]:
+        """Entries shown on a person's page; their routes take the person's code."""
+        return ()
+
+    def export_person(self, people: list["Person"]) -> Holding | None:
+        """All this part holds about one person, given as the kept record and those merged into it."""
+        return None
+
+    def erase_person(self, people: list["Person"]) -> None:
+        """Remove all personal content this part holds about one person; called inside the transaction."""
+
+    def make_demonstration(self) -> None:
+        """Add this part's share of the invented clinic; parts are called in order."""
+
+
+def clinic_parts() -> Iterator[ClinicPart]:
+    """The parts in the order of INSTALLED_APPS."""
+    for part in apps.get_app_configs():
+        if isinstance(part, ClinicPart):
+            yield part

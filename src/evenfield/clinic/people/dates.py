@@ -1,0 +1,35 @@
+"""Dates of birth as people type them, and the dates one slip away."""
+
+import re
+from datetime import date
+
+
+def read_date(text: str, *, month_first: bool) -> date | None:
+    """A date written 1980-03-05, 5.3.1980 or 05/03/1980 (month first if that is the clinic's way), or None."""
+    iso = re.fullmatch(r"(\d{4})[-./](\d{1,2})[-./](\d{1,2})", text)
+    if iso:
+        return _date(*iso.groups())
+    other = re.fullmatch(r"(\d{1,2})([-./])(\d{1,2})[-./](\d{4})", text)
+    if not other:
+        return None
+    first, sign, second, year = other.groups()
+    if month_first and sign == "/":
+        first, second = second, first
+    return _date(year, second, first)
+
+
+def near_dates(born: date) -> set[date]:
+    """Dates with day and month swapped, one digit wrong, or two neighbouring digits swapped."""
+    digits = f"{born:%Y%m%d}"
+    tried = {digits[:i] + wrong + digits[i + 1 :] for i in range(8) for wrong in "0123456789"}
+    tried |= {digits[:i] + digits[i + 1] + digits[i] + digits[i + 2 :] for i in range(7)}
+    tried.add(digits[:4] + digits[6:] + digits[4:6])
+    found = {_date(text[:4], text[4:6], text[6:]) for text in tried}
+    return {one for one in found if one is not None and one.year >= 1880} - {born}
+
+
+def _date(year: str, month: str, day: str) -> date | None:
+    try:
+        return date(int(year), int(month), int(day))
+    except ValueError:
+        return None

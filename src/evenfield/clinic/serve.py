@@ -1,0 +1,68 @@
+"""Serving the clinic's pages on this computer."""
+
+import tempfile
+from collections.abc import Callable
+from contextlib import ExitStack
+from pathlib import Path
+
+from evenfield.clinic.terminal import migrate, start_django
+
+PORT = 8321
+
+
+def serve(
+    home: Path | None = None, port: int = PORT, *, demo: bool = False, say: Callable[[str], None] = print
+) -> None:
+    """Bring the record up to date, say the address, and answer on the loopback interface until interrupted.
+
+    Args:
+        home: the data directory; None for EVENFIELD_HOME or the platform's place. A demonstration without one
+            lives in a temporary directory and is gone afterwards.
+        port: the port to listen on.
+        demo: serve an invented clinic, marked as such on every page.
+        say: where lines for the person at the terminal go.
+
+    Raises:
+        HomeError: the data directory cannot be used.
+    """
+    import uvicorn
+
+    with ExitStack() as stack:
+        if demo and home is None:
+            home = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="evenfield-demonstration-")))
+        place = start_django(home, demonstration=demo)
+        migrate()
+        address = f"http://127.0.0.1:{port}/"
+        if demo:
+            _fill_demonstration(say)
+        say(f"evenfield serves {address} from {place} (stop with Ctrl+C)")
+        _offer_first_run(address, say)
+        uvicorn.run(
+            "evenfield.clinic.asgi:application",
+            host="127.0.0.1",
+            port=port,
+            lifespan="off",
+            access_log=False,
+            server_header=False,
+            log_level="warning",
+            timeout_graceful_shutdown=3,
+        )
+
+
+def _fill_demonstration(say: Callable[[str], None]) -> None:
+    from evenfield.clinic.accounts.demonstration import PASSWORD, PIN, STAFF
+    from evenfield.clinic.demonstration import make_demonstration
+
+    make_demonstration()
+    say("Demonstration: everyone and everything is invented.")
+    say(f"User names {', '.join(username for username, _, _ in STAFF)}; password: {PASSWORD}; PIN: {PIN}")
+
+
+def _offer_first_run(address: str, say: Callable[[str], None]) -> None:
+    from evenfield.clinic.accounts.codes import end_first_run, start_first_run
+    from evenfield.clinic.accounts.models import Account
+
+    if Account.objects.exists():
+        end_first_run()
+        return
+    say(f"First run: create the owner's account at {address}first-run/ with the code {start_first_run()}")
