@@ -52,7 +52,7 @@ def wait_after(failures: int) -> timedelta:
 
 
 def refused_until(username: str, source: str, now: datetime) -> datetime | None:
-    """When the next try is looked at; None if now; `datetime.max` if only recovery or a known browser help."""
+    """When the next try is looked at; None if now; `datetime.max` if only recovery helps."""
     tries = FailedTries.objects.filter(target=_target(username), source=source).first()
     if source.startswith(_KNOWN):
         used = tries.count if tries else 0

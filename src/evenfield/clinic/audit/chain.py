@@ -99,4 +99,4 @@ class ChainedRow(models.Model):
             expected, before = row.number + 1, row.digest
         if not met_anchor and anchored:
             last = expected - 1
-            yield f"{table}: the end is missing: the anchor file knows row {anchored.number}, the last is {last}."
+            yield f"{table}: the end is missing: the anchor knows row {anchored.number}, the last is {last}."

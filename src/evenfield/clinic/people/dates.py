@@ -5,7 +5,7 @@ from datetime import date
 
 
 def read_date(text: str, *, month_first: bool) -> date | None:
-    """A date written 1980-03-05, 5.3.1980 or 05/03/1980 (month first if that is the clinic's way), or None."""
+    """A date written 1980-03-05, 5.3.1980 or 05/03/1980 (month first where that is usual), or None."""
     iso = re.fullmatch(r"(\d{4})[-./](\d{1,2})[-./](\d{1,2})", text)
     if iso:
         return _date(*iso.groups())

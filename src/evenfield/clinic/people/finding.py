@@ -28,7 +28,8 @@ class Match:
 def find_people(text: str, *, month_first: bool = False, with_inactive: bool = False) -> list[Match]:
     """The best matches, best first, at most `LIMIT`.
 
-    Words that are a date or a code count as such, the rest as name. With several of them given, whoever fits more of them comes first.
+    Words that are a date or a code count as such, the rest as name. With several
+    of them given, whoever fits more of them comes first.
     """
     words = text.split()
     dates = [found for word in words if (found := read_date(word, month_first=month_first))]

@@ -1,0 +1,51 @@
+"""Who may use which route: the rule, stated apart from the code that enforces it.
+
+A new route needs a line here, or `test_access` fails.
+"""
+
+from evenfield.clinic.access import Role
+
+NOBODY = "nobody"  # someone who is not signed in
+STAFF = frozenset(Role)
+ANYONE = frozenset({*Role, NOBODY})
+CLINICAL = frozenset({Role.OPERATOR, Role.LEAD, Role.OWNER})
+KEEPERS = frozenset({Role.LEAD, Role.OWNER})
+OWNER = frozenset({Role.OWNER})
+
+MAY: dict[str, frozenset[str]] = {
+    # accounts
+    "sign-in": ANYONE,
+    "first-run": ANYONE,
+    "set-password": ANYONE,
+    "sign-out": STAFF,
+    "locked": STAFF,
+    "lock-now": STAFF,
+    "resume": STAFF,
+    "touch": STAFF,
+    "own": STAFF,
+    "change-password": STAFF,
+    "change-pin": STAFF,
+    "start-codes": STAFF,
+    "stop-codes": STAFF,
+    "end-device": STAFF,
+    "staff": OWNER,
+    "add-staff": OWNER,
+    "change-staff": OWNER,
+    "new-code": OWNER,
+    # audit
+    "trail": KEEPERS,
+    # pages
+    "home": STAFF,
+    "about": ANYONE,
+    "clinic-settings": OWNER,
+    # people
+    "people": CLINICAL,
+    "add-person": CLINICAL,
+    "person": CLINICAL,
+    "change-person": CLINICAL,
+    "deactivate-person": KEEPERS,
+    "come-back": KEEPERS,
+    "merge-person": KEEPERS,
+    "export-person": KEEPERS,
+    "erase-person": OWNER,
+}

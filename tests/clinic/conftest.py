@@ -1,0 +1,76 @@
+"""An invented clinic for the tests: one account per role, and a browser signed in as each."""
+
+from collections.abc import Callable, Iterator
+from datetime import date
+
+import pytest
+from django.contrib.auth.hashers import make_password
+from django.test import Client
+from django.utils import timezone
+
+from evenfield.clinic.access import Role
+from evenfield.clinic.accounts.models import Account, DeviceSession
+from evenfield.clinic.accounts.signing_in import SESSION_KEY
+from evenfield.clinic.audit.actor import Actor, acting
+from evenfield.clinic.people.models import Person
+
+PASSWORD = "seven slow herons at low tide"
+PIN = "582047"
+
+
+@pytest.fixture
+def terminal() -> Iterator[Actor]:
+    """Someone at the terminal acts."""
+    actor = Actor("terminal")
+    with acting(actor):
+        yield actor
+
+
+@pytest.fixture
+def account(db: None) -> Callable[..., Account]:
+    """Make an account with these roles."""
+
+    def make(*roles: Role, username: str = "", **fields: object) -> Account:
+        made = Account(username=username or "-".join(roles), name="Somebody Invented", **fields)
+        made.roles = frozenset(roles)
+        made.password, made.pin = make_password(PASSWORD), make_password(PIN)
+        with acting(Actor("terminal")):
+            made.save()
+        return made
+
+    return make
+
+
+def signed_in(account: Account) -> Client:
+    """A browser signed in as this account, the way sign-in leaves it."""
+    client = Client()
+    client.force_login(account)
+    now = timezone.now()
+    device = DeviceSession.objects.create(
+        account=account, browser="Test on test", address="127.0.0.1", started=now, last_active=now
+    )
+    session = client.session
+    session[SESSION_KEY] = device.pk
+    session.save()
+    return client
+
+
+@pytest.fixture
+def browser(account: Callable[..., Account]) -> Callable[..., Client]:
+    """Make an account with these roles and a browser signed in as it."""
+    return lambda *roles: signed_in(account(*roles))
+
+
+@pytest.fixture
+def person(db: None) -> Callable[..., Person]:
+    """Make a person."""
+
+    def make(
+        given: str = "Ines", family: str = "Pallandér", born: date = date(1988, 11, 3), **fields: object
+    ) -> Person:
+        made = Person(given_name=given, family_name=family, born=born, **fields)
+        with acting(Actor("terminal")):
+            made.save()
+        return made
+
+    return make
