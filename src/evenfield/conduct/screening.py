@@ -1,0 +1,156 @@
+"""Screening before a visit: questions as data, and the outcome that answers lead to."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cache
+from importlib import resources
+from typing import Self
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from evenfield.conduct.profile import Label
+
+
+class ScreeningError(ValueError):
+    """Questions or answers that cannot be used; one sentence: what, where, what is allowed."""
+
+
+class Outcome(StrEnum):
+    """What the answers lead to, from lightest to gravest."""
+
+    GO_ON = "go on"
+    ASK = "ask"
+    REFUSE = "refuse"
+
+
+class Given(StrEnum):
+    """An answer to a question."""
+
+    YES = "yes"
+    NO = "no"
+    NOT_KNOWN = "not known"
+
+
+_GRAVITY = {outcome: place for place, outcome in enumerate(Outcome)}
+
+
+class _Data(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Question(_Data):
+    """One question: the good answer, what another one leads to, and why."""
+
+    id: str = Field(min_length=1)
+    ask: str = Field(min_length=1)
+    good: Given
+    outcome: Outcome
+    reason: str = Field(min_length=1)
+    source: str = Field(min_length=1)
+    label: Label
+
+    @model_validator(mode="after")
+    def _can_fail(self) -> Self:
+        if self.good is Given.NOT_KNOWN:
+            raise ValueError("good is 'not known': allowed yes or no")
+        if self.outcome is Outcome.GO_ON:
+            raise ValueError("outcome is 'go on': allowed ask or refuse")
+        return self
+
+
+class Screening(_Data):
+    """A version of the questions."""
+
+    version: str = Field(min_length=1)
+    title: str
+    overruled_by: str = Field(min_length=1)
+    question: tuple[Question, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _own_ids(self) -> Self:
+        ids = [question.id for question in self.question]
+        if len(ids) != len(set(ids)):
+            raise ValueError("two questions have one id: give each its own")
+        return self
+
+
+@dataclass(frozen=True)
+class Finding:
+    """An answer that does not let the visit simply go on."""
+
+    question: str
+    given: Given | None
+    outcome: Outcome
+    reason: str
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """The outcome for one set of answers to one version, and the findings that led to it."""
+
+    version: str
+    outcome: Outcome
+    findings: tuple[Finding, ...]
+
+    @property
+    def unanswered(self) -> tuple[str, ...]:
+        """Ids of questions without an answer; a visit does not go on while there are any."""
+        return tuple(finding.question for finding in self.findings if finding.given is None)
+
+
+def read_screening(text: str, where: str) -> Screening:
+    """Questions from TOML text; ``where`` names it in messages. Raises `ScreeningError`."""
+    try:
+        return Screening.model_validate(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        raise ScreeningError(f"screening {where}: not TOML: {error}") from None
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_context=False)[0]
+        key = ".".join(str(part) for part in first["loc"]) or "screening"
+        raise ScreeningError(
+            f"screening {where}: {key}: {first['msg'].removeprefix('Value error, ')}"
+        ) from None
+
+
+@cache
+def default_screening() -> Screening:
+    """The shipped questions."""
+    file = resources.files("evenfield.conduct") / "data" / "screening.toml"
+    return read_screening(file.read_text(encoding="utf-8"), "default")
+
+
+def assess(answers: Mapping[str, Given | str], screening: Screening | None = None) -> Assessment:
+    """What the answers lead to.
+
+    The gravest finding decides. "Not known" and no answer lead to "ask": never on, and never a refusal that
+    nobody grounded. Raises `ScreeningError` for an answer to a question that is not asked, or an answer that
+    is none of yes, no, not known.
+    """
+    asked = screening or default_screening()
+    known = {question.id for question in asked.question}
+    for question_id in answers:
+        if question_id not in known:
+            raise ScreeningError(f"answer to {question_id!r}: version {asked.version} does not ask this")
+    findings: list[Finding] = []
+    for question in asked.question:
+        raw = answers.get(question.id)
+        try:
+            given = None if raw is None else Given(raw)
+        except ValueError:
+            raise ScreeningError(
+                f"answer to {question.id!r} is {raw!r}: allowed yes, no, not known"
+            ) from None
+        if given is question.good:
+            continue
+        sure = given in (Given.YES, Given.NO)
+        outcome = question.outcome if sure else Outcome.ASK
+        reason = (
+            question.reason if sure else f"{'Not answered' if given is None else 'Not known'}: {question.ask}"
+        )
+        findings.append(Finding(question.id, given, outcome, reason))
+    gravest = max((finding.outcome for finding in findings), key=_GRAVITY.__getitem__, default=Outcome.GO_ON)
+    return Assessment(asked.version, gravest, tuple(findings))
