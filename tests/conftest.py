@@ -1,14 +1,24 @@
-"""What holds for every test: no network, and a plain word where a program is missing."""
+"""What holds for every test: no network, no stopwatch, and a plain word where a program is missing."""
 
 import os
 import shutil
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests import network_guard
 
 network_guard.install()
+
+# A slow example is no fault. In CI the same examples each time, so that a change is judged by its own doing.
+settings.register_profile(
+    "house",
+    deadline=None,
+    derandomize=os.environ.get("CI") == "true",
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.load_profile("house")
 
 
 def program(*names: str, beside: str = "") -> Path:
