@@ -1,0 +1,1 @@
+"""Speed and error of our own code against others, measured in one run on one machine: `make bench`."""
