@@ -106,6 +106,7 @@ USE_TZ = True
 TIME_ZONE = "UTC"
 USE_I18N = True
 LANGUAGE_CODE = "en-gb"
+FORMAT_MODULE_PATH = ["evenfield.clinic.formats"]
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 
 STATIC_URL = "static/"

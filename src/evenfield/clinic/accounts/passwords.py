@@ -5,7 +5,6 @@ common, made of one common password repeated or continued by digits, a run along
 mostly the name of the person or of this program.
 """
 
-import gzip
 import re
 from functools import cache
 
@@ -28,8 +27,7 @@ _RUNS = (
 @cache
 def _common() -> frozenset[str]:
     """The 20,000 most common passwords that come with Django."""
-    with gzip.open(CommonPasswordValidator.DEFAULT_PASSWORD_LIST_PATH, "rt", encoding="utf-8") as lines:
-        return frozenset(line.strip() for line in lines)
+    return frozenset(CommonPasswordValidator().passwords)
 
 
 def check_password_choice(password: str, account: Account, *, second_factor: bool | None = None) -> None:

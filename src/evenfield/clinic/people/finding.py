@@ -14,6 +14,7 @@ from evenfield.clinic.people.names import plain, trigrams
 LIMIT = 30
 _LEAST_SHARED = 0.4  # share of the query's trigrams that a name must have
 _CANDIDATES = 150
+_SAME = 1.2  # the same date of birth and a like name, or nearly the same date and a very like name
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,7 @@ def likely_same(person: Person) -> list[Match]:
     found = find_people(
         f"{person.given_name} {person.family_name} {person.born.isoformat()}", with_inactive=True
     )
-    return [match for match in found if match.score >= 1.3 and match.person.pk != person.pk]
+    return [match for match in found if match.score >= _SAME and match.person.pk != person.pk]
 
 
 def _add_dates(born: date, scores: dict[int, float], reasons: dict[int, list[str]]) -> None:

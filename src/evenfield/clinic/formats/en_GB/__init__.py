@@ -1,0 +1,1 @@
+"""Day first, 24 hours."""

@@ -1,0 +1,8 @@
+"""Day first, 24 hours."""
+
+DATE_FORMAT = "j F Y"
+SHORT_DATE_FORMAT = "j M Y"
+TIME_FORMAT = "H:i"
+DATETIME_FORMAT = "j F Y, H:i"
+SHORT_DATETIME_FORMAT = "j M Y, H:i"
+FIRST_DAY_OF_WEEK = 1

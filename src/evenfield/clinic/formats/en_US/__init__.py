@@ -1,0 +1,1 @@
+"""Month first, 12 hours."""

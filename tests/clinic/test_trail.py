@@ -1,0 +1,280 @@
+"""The trail holds, and shows every edit, removal and reordering made behind the application's back."""
+
+import json
+from collections.abc import Callable, Iterator
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.db import DatabaseError, connection, transaction
+
+from evenfield.clinic.audit import anchor, triggers
+from evenfield.clinic.audit.actor import Actor, NobodyActingError, acting
+from evenfield.clinic.audit.chain import FIRST, canonical
+from evenfield.clinic.audit.models import Action, AuditDetail, AuditEvent
+from evenfield.clinic.audit.recorded import Recorded
+from evenfield.clinic.audit.trail import record, verify_chain
+from evenfield.clinic.people.models import Person
+
+
+@pytest.fixture(autouse=True)
+def _no_anchor(db: None) -> Iterator[None]:
+    anchor.forget()
+    yield
+    anchor.forget()
+
+
+def behind_the_back(statement: str, *values: str | int | datetime | None) -> None:
+    """Change the database as someone would who first takes the triggers away, and puts them back after."""
+    on_postgresql = connection.vendor == "postgresql"
+    with connection.cursor() as cursor:
+        if on_postgresql:
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        for table in ("audit_auditevent", "audit_auditdetail"):
+            for name in triggers._names(table):
+                cursor.execute(f"DROP TRIGGER {name}" + (f" ON {table}" if on_postgresql else ""))
+        cursor.execute(statement, list(values))
+    triggers.set_triggers()
+
+
+@pytest.fixture
+def five(terminal: Actor) -> list[AuditEvent]:
+    """Five entries with content, by someone at the terminal."""
+    return [
+        record(
+            Action.UPDATE,
+            kind="people.person",
+            object_id=n,
+            subject_id=n,
+            before={"note": "a"},
+            after={"note": "b"},
+        )
+        for n in range(1, 6)
+    ]
+
+
+def test_a_chain_nobody_touched_holds(five: list[AuditEvent]) -> None:
+    found = verify_chain()
+    assert found.holds, found.problems
+    assert found.rows == 5
+    assert [event.number for event in five] == [1, 2, 3, 4, 5]
+    assert five[0].previous == FIRST
+    assert [event.previous for event in five[1:]] == [event.digest for event in five[:-1]]
+
+
+def test_an_entry_says_who_when_from_where_before_and_after(person: Callable[..., Person]) -> None:
+    someone = person(note="first")
+    with acting(Actor("levan", 7, "operator", "192.0.2.9", 3)):
+        someone.note = "second"
+        someone.save()
+    event = AuditEvent.objects.order_by("-number")[0]
+    assert (event.actor_id, event.actor, event.roles, event.address, event.device_id) == (
+        7,
+        "levan",
+        "operator",
+        "192.0.2.9",
+        3,
+    )
+    assert (event.action, event.kind, event.object_id, event.fields) == (
+        "update",
+        "people.person",
+        str(someone.pk),
+        "note",
+    )
+    assert json.loads(event.detail.content) == {"before": {"note": "first"}, "after": {"note": "second"}}
+    assert event.at.utcoffset() is not None
+
+
+def test_saving_without_a_change_writes_nothing(person: Callable[..., Person], terminal: Actor) -> None:
+    someone = Person.objects.get(pk=person().pk)
+    before = AuditEvent.objects.count()
+    someone.save()
+    assert AuditEvent.objects.count() == before
+
+
+def test_nobody_changes_anything_unnamed(db: None) -> None:
+    with pytest.raises(NobodyActingError):
+        Person(given_name="No", family_name="Body").save()
+    assert not Person.objects.exists()
+
+
+@pytest.mark.parametrize("how", ["update", "delete", "bulk_create", "bulk_update"])
+def test_changes_of_many_rows_at_once_would_bypass_the_trail_and_are_refused(how: str, db: None) -> None:
+    with pytest.raises(TypeError, match="recorded"):
+        getattr(Person.objects.all(), how)()
+
+
+def test_every_recorded_model_keeps_its_refusing_manager() -> None:
+    from django.apps import apps
+
+    models = [model for model in apps.get_models() if issubclass(model, Recorded)]
+    assert {model.__name__ for model in models} >= {"Account", "Person", "Clinic"}
+    for model in models:
+        with pytest.raises(TypeError, match="recorded"):
+            model._default_manager.all().update(pk=1)
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE audit_auditevent SET note = 'x' WHERE number = 3",
+        "DELETE FROM audit_auditevent WHERE number = 5",
+        "UPDATE audit_auditdetail SET content = 'x' WHERE event_id = 3",
+        "DELETE FROM audit_auditdetail WHERE event_id = 3",
+    ],
+)
+def test_the_database_itself_refuses(five: list[AuditEvent], statement: str) -> None:
+    with (
+        pytest.raises(DatabaseError, match="append-only"),
+        transaction.atomic(),
+        connection.cursor() as cursor,
+    ):
+        cursor.execute(statement)
+    assert verify_chain().holds
+
+
+@pytest.mark.parametrize(
+    ("statement", "said"),
+    [
+        ("UPDATE audit_auditevent SET actor = 'someone else' WHERE number = 3", "row 3 was changed"),
+        (
+            "UPDATE audit_auditevent SET at = '2020-01-01 00:00:00+00:00' WHERE number = 2",
+            "row 2 was changed",
+        ),
+        ("UPDATE audit_auditevent SET number = 99 WHERE number = 5", "rows 5 to 98 are missing"),
+        ("UPDATE audit_auditdetail SET content = '{}' WHERE event_id = 4", "content of entry 4 was changed"),
+        (
+            "UPDATE audit_auditdetail SET subject_id = 77 WHERE event_id = 4",
+            "entry 4 was given another subject",
+        ),
+        ("DELETE FROM audit_auditdetail WHERE event_id = 2", "entry 2 was removed without an erasure"),
+    ],
+)
+def test_an_edit_behind_the_back_is_found(five: list[AuditEvent], statement: str, said: str) -> None:
+    if "number = 99" in statement:  # the content's foreign key would be in the way
+        behind_the_back("DELETE FROM audit_auditdetail WHERE event_id = 5")
+    behind_the_back(statement)
+    assert any(said in problem for problem in verify_chain().problems), verify_chain().problems
+
+
+def test_a_removed_entry_is_found(five: list[AuditEvent]) -> None:
+    behind_the_back("DELETE FROM audit_auditdetail WHERE event_id = 3")
+    behind_the_back("DELETE FROM audit_auditevent WHERE number = 3")
+    assert any("rows 3 to 3 are missing" in problem for problem in verify_chain().problems)
+
+
+def test_two_entries_exchanged_are_found(five: list[AuditEvent]) -> None:
+    """Everything but the number changes places, digests included."""
+    behind_the_back("DELETE FROM audit_auditdetail")
+    swap = {2: five[2], 3: five[1]}
+    for number, other in swap.items():
+        behind_the_back(
+            "UPDATE audit_auditevent SET at = %s, object_id = %s, subject_id = %s, detail_digest = %s,"
+            " previous = %s, digest = %s WHERE number = %s",
+            other.at,
+            other.object_id,
+            other.subject_id,
+            other.detail_digest,
+            other.previous,
+            other.digest,
+            number,
+        )
+    problems = verify_chain().problems
+    assert any("row 2 does not follow row 1" in problem for problem in problems)
+    assert any("row 3 does not follow row 2" in problem for problem in problems)
+
+
+def test_a_removed_end_is_found_by_the_anchor(
+    terminal: Actor, django_capture_on_commit_callbacks: Callable[..., object]
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):  # type: ignore[attr-defined]
+        for number in range(4):
+            record(Action.READ, object_id=number)
+    assert verify_chain().holds
+    behind_the_back("DELETE FROM audit_auditevent WHERE number = 4")
+    assert list(verify_chain().problems) == [
+        "audit_auditevent: the end is missing: the anchor knows row 4, the last is 3."
+    ]
+
+
+def test_a_chain_computed_anew_after_an_edit_is_found_by_the_anchor(
+    terminal: Actor, django_capture_on_commit_callbacks: Callable[..., object]
+) -> None:
+    """Someone who knows the program changes row 2 and makes all digests fit again; only the anchor tells."""
+    with django_capture_on_commit_callbacks(execute=True):  # type: ignore[attr-defined]
+        for number in range(4):
+            record(Action.READ, object_id=number)
+    behind_the_back("UPDATE audit_auditevent SET object_id = '9' WHERE number = 2")
+    previous = FIRST
+    for event in AuditEvent.objects.order_by("number"):
+        event.previous = previous
+        previous = event.computed_digest()
+        behind_the_back(
+            "UPDATE audit_auditevent SET previous = %s, digest = %s WHERE number = %s",
+            event.previous,
+            previous,
+            event.number,
+        )
+    assert verify_chain().problems == (
+        "audit_auditevent: row 4 is not the one in the anchor file (chain rewritten).",
+    )
+
+
+def test_an_altered_anchor_is_found(
+    terminal: Actor, django_capture_on_commit_callbacks: Callable[..., object]
+) -> None:
+    with django_capture_on_commit_callbacks(execute=True):  # type: ignore[attr-defined]
+        record(Action.READ)
+    path = Path(settings.EVENFIELD_HOME) / "audit-anchor.json"
+    assert path.stat().st_mode & 0o777 == 0o600
+    noted = json.loads(path.read_text())
+    noted["audit_auditevent"]["number"] = 0
+    path.write_text(json.dumps(noted))
+    assert any("was altered" in problem for problem in verify_chain().problems)
+
+
+def test_missing_triggers_are_found_and_put_back_by_migrate(five: list[AuditEvent]) -> None:
+    on_postgresql = connection.vendor == "postgresql"
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "DROP TRIGGER audit_auditevent_no_delete" + (" ON audit_auditevent" if on_postgresql else "")
+        )
+    assert verify_chain().problems == (
+        "audit_auditevent: the trigger audit_auditevent_no_delete is missing from the database.",
+    )
+    triggers.set_triggers()
+    assert verify_chain().holds
+
+
+def test_an_erasure_removes_content_and_the_chain_still_holds(five: list[AuditEvent]) -> None:
+    from evenfield.clinic.audit.trail import forget_details
+
+    record(Action.ERASE, kind="people.person", object_id=3, subject_id=3)
+    assert forget_details(3) == 1
+    assert set(AuditDetail.objects.values_list("subject_id", flat=True)) == {1, 2, 4, 5}
+    assert verify_chain().holds
+
+
+def test_content_of_someone_erased_that_was_left_is_found(five: list[AuditEvent]) -> None:
+    record(Action.ERASE, kind="people.person", object_id=3, subject_id=3)
+    assert any("still holds content of an erased subject" in problem for problem in verify_chain().problems)
+
+
+def test_the_chain_alone_gives_no_hold_on_erased_content(five: list[AuditEvent]) -> None:
+    """The digest of a short text could be guessed; with the salt gone, the guess cannot be tried."""
+    import hashlib
+
+    content = canonical({"before": {"note": "a"}, "after": {"note": "b"}})
+    assert five[2].detail.content == content
+    assert five[2].detail_digest == hashlib.sha256(f"{five[2].detail.salt}{content}".encode()).hexdigest()
+    assert five[2].detail_digest != hashlib.sha256(content.encode()).hexdigest()
+    assert len({event.detail.salt for event in five}) == 5
+
+
+def test_secrets_never_enter_the_trail(account: Callable[..., object]) -> None:
+    made = account("owner")
+    for detail in AuditDetail.objects.all():
+        assert made.password not in detail.content  # type: ignore[attr-defined]
+        assert made.pin not in detail.content  # type: ignore[attr-defined]
+    assert "(not shown)" in AuditDetail.objects.get().content
