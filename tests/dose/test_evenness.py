@@ -24,25 +24,43 @@ def test_a_linear_tilt() -> None:
     distribution (3 − 1)/sqrt(12) over its mean 2."""
     s = 1.0 + 2.0 * (np.arange(1000) + 0.5) / 1000
     even = evenness(s, np.ones(1000))
-    assert even.ratio == pytest.approx(3.0 / 7.0, rel=1e-9)
-    assert even.low == pytest.approx(1.2)
-    assert even.high == pytest.approx(2.8)
+    assert even.ratio == pytest.approx(3.0 / 7.0, rel=1e-3)
+    # One place in the order of a thousand is 0.002 here.
+    assert even.low == pytest.approx(1.2, abs=0.0021)
+    assert even.high == pytest.approx(2.8, abs=0.0021)
     assert even.coefficient_of_variation == pytest.approx(1.0 / math.sqrt(12.0), rel=1e-5)
+
+
+def test_the_coefficient_of_variation_is_weighted() -> None:
+    """1 on three quarters, 3 on one: mean 1.5, spread sqrt(0.75·0.25 + 0.25·2.25) = 0.8660, by hand."""
+    even = evenness([1.0, 3.0], [3.0, 1.0])
+    assert even.mean == pytest.approx(1.5)
+    assert even.coefficient_of_variation == pytest.approx(math.sqrt(0.75) / 1.5)
 
 
 def test_weights_are_areas_whatever_the_grid() -> None:
     """The same tilt on a grid that is five times finer where heating is low, given its areas."""
     edges = np.concatenate([np.linspace(0.0, 0.5, 501), np.linspace(0.5, 1.0, 101)[1:]])
     s, area = 1.0 + (edges[1:] + edges[:-1]), np.diff(edges)
-    assert evenness(s, area).ratio == pytest.approx(3.0 / 7.0, rel=1e-6)
-    assert evenness(s, np.ones_like(s)).ratio == pytest.approx(1.12 / 2.4)  # wrong without areas
+    assert evenness(s, area).ratio == pytest.approx(3.0 / 7.0, rel=5e-3)
+    assert evenness(s, np.ones_like(s)).ratio == pytest.approx(1.12 / 2.4, rel=5e-3)  # wrong without areas
 
 
-def test_coarse_grids_come_close() -> None:
-    """Reading between the pieces makes even twenty pieces a side good to a percent."""
-    x = (np.arange(20) + 0.5) / 20
-    s = np.exp(np.add.outer(x, 0 * x))
-    assert evenness(s, np.ones((20, 20))).ratio == pytest.approx(math.exp(-0.8), rel=0.01)
+def test_cutting_pieces_changes_nothing() -> None:
+    rng = np.random.default_rng(3)
+    s, area = rng.uniform(1, 4, 200), rng.uniform(0.5, 2, 200)
+    share = rng.uniform(0.1, 0.9, 200)
+    cut = evenness(np.concatenate([s, s]), np.concatenate([share * area, (1 - share) * area]))
+    whole = evenness(s, area)
+    assert (cut.low, cut.high) == (whole.low, whole.high)
+    assert cut.coefficient_of_variation == pytest.approx(whole.coefficient_of_variation)
+
+
+def test_by_hand() -> None:
+    """Ten pieces of one area with values 1 to 10: values up to 1 make 10 %, up to 9 make 90 %."""
+    even = evenness(np.arange(10.0, 0.0, -1.0), np.ones(10))
+    assert (even.low, even.high) == (1.0, 9.0)
+    assert even.ratio == pytest.approx(1.0 / 9.0)
 
 
 values = st.lists(st.floats(0.01, 100.0), min_size=1, max_size=30)

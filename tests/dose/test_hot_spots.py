@@ -74,6 +74,23 @@ def test_against_brute_force(seed: int, size: int, count: int, levels: int) -> N
     assert got == expected[:count]
 
 
+@pytest.mark.parametrize(
+    ("value", "expected"),
+    [
+        # Points at 0, 19 and 22.5 mm, spots 20 mm apart: only the middle one reaches the first.
+        ([1.0, 2.0, 3.0], [2]),
+        ([2.0, 1.0, 3.0], [2, 0]),
+        ([2.0, 2.0, 3.0], [2, 0]),  # of equals the first counts
+    ],
+)
+def test_a_neighbour_that_is_no_spot_itself_still_counts(value: list[float], expected: list[int]) -> None:
+    position = np.array([[0.0, 0.0, 0.0], [0.019, 0.0, 0.0], [0.0225, 0.0, 0.0]])
+    assert [spot.index for spot in find_hot_spots(value, ["fat"] * 3, position)] == expected
+    # The same points in the opposite order: what was first of two equals is last now.
+    turned = [2 - spot.index for spot in find_hot_spots(value[::-1], ["fat"] * 3, position[::-1])]
+    assert turned == ([2] if value[0] == value[1] else expected)
+
+
 def test_fewer_spots_than_asked() -> None:
     spots = find_hot_spots([40.0, 41.0], ["fat", "fat"], [[0.0, 0.0, 0.0], [0.0, 0.0, 0.001]])
     assert [spot.index for spot in spots] == [1]

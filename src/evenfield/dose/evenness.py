@@ -29,9 +29,10 @@ def evenness(values: ArrayLike, weights: ArrayLike) -> Evenness:
     """Evenness of fat heating over the footprint of the panels.
 
     evenness = q10 / q90, with q_p the area-weighted p-th percentile of the depth-averaged fat SAR over the
-    part of the skin that lies under a panel: with the n pieces of skin sorted by value s_1 <= ... <= s_n,
-    areas a_i, total A, piece i stands at the share c_i = (a_1 + ... + a_(i−1) + a_i/2)/A, and q_p is read by
-    linear interpolation of s against c (held constant outside c_1 ... c_n).
+    part of the skin that lies under a panel: the least value s such that pieces of skin with values up to s
+    make up at least p percent of the area. (So cutting a piece in two changes nothing, and evenness follows
+    the values without jumps; pieces of equal area a out of A leave an uncertainty of one place in the order,
+    a/A of the area.)
 
     Arguments: `values` (n, any shape) depth-averaged fat SAR of each piece of skin (W/kg, or per watt), not
     negative; `weights` of the same shape, its area (any unit), not negative. Pieces of no area count
@@ -60,8 +61,9 @@ def evenness(values: ArrayLike, weights: ArrayLike) -> Evenness:
 
 
 def weighted_quantiles(values: Array, weights: Array, shares: tuple[float, ...]) -> tuple[float, ...]:
-    """Values at the given `shares` (0..1) of the total weight, by the rule in `evenness`."""
+    """The least value such that values up to it carry each of `shares` (0..1) of the total weight."""
     order = np.argsort(values, kind="stable")
-    ordered = weights[order]
-    share = (np.cumsum(ordered) - 0.5 * ordered) / np.sum(ordered)
-    return tuple(float(q) for q in np.interp(shares, share, values[order]))
+    carried = np.cumsum(weights[order])
+    # Rounding must not decide where a share falls exactly between two values.
+    wanted = np.asarray(shares) * carried[-1] * (1.0 - 1e-12)
+    return tuple(float(q) for q in values[order][np.searchsorted(carried, wanted)])
