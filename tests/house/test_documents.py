@@ -1,28 +1,16 @@
-"""House rules about what is written: decisions, changelog, dependencies, version, no paths of a machine."""
+"""House rules about what is written: decisions, changelog, version, no paths of a machine."""
 
 import re
 import tomllib
 from pathlib import Path
 
 import pytest
-from packaging.requirements import Requirement
 
 import evenfield
 from tests.house.tree import ROOT, files, inside, name, text
 
 DECISIONS = [path for path in inside("docs/decisions", ".md") if path.name != "index.md"]
-PYPROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-PROJECT = PYPROJECT["project"]
-REQUIREMENTS = [
-    Requirement(line).name
-    for lines in [
-        PROJECT["dependencies"],
-        *PROJECT.get("optional-dependencies", {}).values(),
-        *PYPROJECT["dependency-groups"].values(),
-    ]
-    for line in lines
-]
-
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 # Written in pieces, so that this file does not name them itself.
 PLACES_OF_A_MACHINE = [
     r"(?<![\w.<>-])/" + folder + r"/\w"
@@ -67,23 +55,6 @@ def test_decisions_have_one_number_each() -> None:
 def test_the_changelog_has_room_for_the_next_change() -> None:
     changelog = (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")
     assert re.search(r"^## Unreleased$", changelog, re.MULTILINE)
-
-
-def test_each_dependency_has_its_reason() -> None:
-    reasons = (ROOT / "docs" / "dependencies.md").read_text(encoding="utf-8")
-    without = [
-        requirement
-        for requirement in REQUIREMENTS
-        if not re.search(rf"^\| {re.escape(requirement)} \| \S.{{15,}} \|$", reasons, re.MULTILINE)
-    ]
-    assert not without, "each needs its line in docs/dependencies.md"
-
-
-def test_no_reason_outlives_its_dependency() -> None:
-    reasons = (ROOT / "docs" / "dependencies.md").read_text(encoding="utf-8")
-    named = re.findall(r"^\| (?!package \|)([A-Za-z0-9][\w.-]*) \| ", reasons, re.MULTILINE)
-    assert set(named) <= set(REQUIREMENTS)
-    assert len(named) == len(set(named))
 
 
 def test_there_is_one_version() -> None:
