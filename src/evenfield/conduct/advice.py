@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -126,8 +126,9 @@ def advise_state(state: State, profile: PracticeProfile, estimate: Estimate | No
         raise ValueError(f"now_s is {now_s}: give a finite number of seconds from the visit's origin")
     stale_s = math.inf if estimate is None else estimate.at_s + profile.numbers.estimate_stale_s.value
     fresh = estimate if estimate is not None and estimate.at_s <= now_s < stale_s else None
-    claims = _claims(Scene(state, profile, fresh), profile)
-    claims += _missing(claims, profile, now_s)
+    replies = _last_replies(state.replies)
+    claims = _claims(Scene(state, profile, fresh), replies)
+    claims += _missing(claims, profile, replies, now_s)
 
     live = [claim for claim in claims if claim.proposal.show_s <= now_s < claim.proposal.until_s]
     # a task that is done is done; anything else that was answered stands until the record shows it
@@ -165,16 +166,15 @@ def prompts(
     return advise(events, profile, estimate, now_s).prompts
 
 
-def _claims(scene: Scene, profile: PracticeProfile) -> list[_Claim]:
-    replies = _last_replies(scene.state.replies)
+def _claims(scene: Scene, replies: Mapping[str, Reply]) -> list[_Claim]:
     claims: list[_Claim] = []
     for rule in RULES:
-        text = profile.rule[rule.id]
-        if not text.enabled:
-            continue
-        for proposal in rule.propose(scene):
-            reply = replies.get(f"{rule.id}:{proposal.trigger}")
-            claims.append(_Claim(rule, text, proposal, reply))
+        text = scene.profile.rule[rule.id]
+        if text.enabled:
+            claims += [
+                _Claim(rule, text, proposal, replies.get(f"{rule.id}:{proposal.trigger}"))
+                for proposal in rule.propose(scene)
+            ]
     return claims
 
 
@@ -188,29 +188,25 @@ def _last_replies(replies: Iterable[Reply]) -> dict[str, Reply]:
     return counts
 
 
-def _missing(claims: Iterable[_Claim], profile: PracticeProfile, now_s: float) -> list[_Claim]:
+def _missing(
+    claims: Iterable[_Claim], profile: PracticeProfile, replies: Mapping[str, Reply], now_s: float
+) -> list[_Claim]:
     """Answered "done", yet its reason stands because the entry that would show it is not there."""
     text = profile.rule[MISSING]
     if not text.enabled:
         return []
     rule = next(rule for rule in RULES if rule.id == MISSING)
-    replies = {c.reply.id: c for c in claims if c.done and c.reply and _needs_entry(c, now_s)}
-    answered = {c.id: c.reply for c in claims if c.reply}
-    return [
-        _Claim(
-            rule,
-            text,
-            Proposal(
-                reply_id,
+    found: list[_Claim] = []
+    for claim in claims:
+        if claim.reply is not None and claim.done and _needs_entry(claim, now_s):
+            proposal = Proposal(
+                claim.reply.id,
                 claim.reply.at_s + profile.numbers.after_check_s.value,
                 place=claim.proposal.place,
                 values={"asked": claim.rule.action.value},
-            ),
-            answered.get(f"{MISSING}:{reply_id}"),
-        )
-        for reply_id, claim in sorted(replies.items())
-        if claim.reply is not None
-    ]
+            )
+            found.append(_Claim(rule, text, proposal, replies.get(f"{MISSING}:{proposal.trigger}")))
+    return found
 
 
 def _needs_entry(claim: _Claim, now_s: float) -> bool:
@@ -274,8 +270,8 @@ def prompt_to_mapping(prompt: Prompt) -> dict[str, Any]:
         "why": prompt.why,
         "source": prompt.source,
         "label": prompt.label,
-        "since_s": round(prompt.since_s, 3),
-        "due_s": round(prompt.due_s, 3),
+        "since_s": round(float(prompt.since_s), 3),
+        "due_s": round(float(prompt.due_s), 3),
         "entry": prompt.entry,
         "place": None
         if place is None

@@ -70,8 +70,8 @@ def fold(facts: Iterable[Fact], profile: PracticeProfile) -> State:
 def step(state: State, fact: Fact, profile: PracticeProfile) -> State:
     """The state after one more event."""
     mark = Mark(fact.id, fact.when_s)
-    if state.any_event is None:
-        state = changed(state, any_event=mark)
+    if state.begun is None and not isinstance(fact, Planned):
+        state = changed(state, begun=mark)
     match fact:
         case Planned():
             return _planned(state, fact, mark, profile)

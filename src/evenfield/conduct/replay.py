@@ -60,7 +60,7 @@ def _last(by_time: Sequence[Estimate], times: Sequence[float], now_s: float) -> 
 def replay_to_json(shown: Iterable[tuple[float, tuple[Prompt, ...]]]) -> str:
     """A replay as JSON text; the same visit gives the same bytes."""
     rows = [
-        {"now_s": round(now_s, 3), "prompts": [prompt_to_mapping(prompt) for prompt in prompts]}
+        {"now_s": round(float(now_s), 3), "prompts": [prompt_to_mapping(prompt) for prompt in prompts]}
         for now_s, prompts in shown
     ]
     return json.dumps(rows, ensure_ascii=False, sort_keys=True, separators=(",", ":"), allow_nan=False)

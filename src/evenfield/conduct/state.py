@@ -131,7 +131,7 @@ class Reply(Mark):
 class State:
     """What is known about a visit at a moment. Built by `evenfield.conduct.fold.fold`."""
 
-    any_event: Mark | None = None
+    begun: Mark | None = None
     planned: Mark | None = None
     region: RegionKind | None = None
     session_s: float = 0.0
@@ -191,8 +191,7 @@ class State:
             looked = self.look is not None and self.look.at_s >= self.stopped.at_s
             return Phase.CLOSED if self.started is None or looked else Phase.STOPPED
         if self.started is None:
-            only_planned = self.any_event is None or self.any_event == self.planned
-            return Phase.PLANNED if only_planned else Phase.SETTING_UP
+            return Phase.PLANNED if self.begun is None else Phase.SETTING_UP
         if self.paused is not None:
             return Phase.PAUSED
         if self.open_spots:

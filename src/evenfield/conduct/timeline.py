@@ -11,7 +11,8 @@ from evenfield.conduct.events import Correction, Event, Fact, event_to_mapping
 
 
 def _canonical(event: Event) -> str:
-    return json.dumps(event_to_mapping(event), sort_keys=True)
+    """Content as text: whole numbers and the same numbers as floats, which are equal, give the same."""
+    return json.dumps(json.loads(json.dumps(event_to_mapping(event)), parse_int=float), sort_keys=True)
 
 
 def once_each(events: Iterable[Event]) -> list[Event]:

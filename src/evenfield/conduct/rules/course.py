@@ -11,7 +11,7 @@ from evenfield.conduct.state import Mark, latest
 
 def _start_gap(scene: Scene) -> Iterator[Proposal]:
     state = scene.state
-    trigger = state.planned or state.any_event
+    trigger = state.planned or state.begun
     if state.started is None and state.stopped is None and trigger is not None:
         yield Proposal(trigger.id, trigger.at_s)
 
