@@ -12,7 +12,7 @@ from evenfield.applicator import Panel
 from evenfield.body import DIRECTIONS
 from evenfield.body.region import SINGLE_LEVEL_REACH_M
 from evenfield.case import defaults
-from evenfield.case.model import Assumption, Case, PowerKind
+from evenfield.case.model import Assumption, Case, PowerKind, seconds
 from evenfield.tissue import Label
 
 
@@ -70,7 +70,7 @@ def _default(key: str, case: Case) -> Assumption:
     if key == "region.levels_mm":
         return defaults.levels(len(case.measurements.level_m))
     if key == "session.picture_minute":
-        return defaults.picture(_shortest(case.session.power.end_s, _minutes, lambda m: 60 * m))
+        return defaults.picture(_shortest(case.session.power.end_s, _minutes, seconds))
     panel = re.fullmatch(r"panel\[(\d+)\]\.(\w+)", key)
     if panel is None:
         return defaults.default(key, case.measurements.kind)
@@ -120,17 +120,17 @@ def _session(case: Case) -> dict[str, object]:
     if len(s.power.watts) == 1:
         values[name] = s.power.watts[0]
     else:
-        starts = (_shortest(t, _minutes, lambda m: 60 * m) for t in s.power.start_s)
+        starts = (_shortest(t, _minutes, seconds) for t in s.power.start_s)
         values["steps"] = [
             {"minute": minute, name: watts} for minute, watts in zip(starts, s.power.watts, strict=True)
         ]
     f = s.absorbed_fraction
     return values | {
-        "minutes": _shortest(s.power.end_s, _minutes, lambda m: 60 * m),
-        "after_minutes": _shortest(s.after_s, _minutes, lambda m: 60 * m),
+        "minutes": _shortest(s.power.end_s, _minutes, seconds),
+        "after_minutes": _shortest(s.after_s, _minutes, seconds),
         "absorbed_fraction": {"low": f.low, "mid": f.mid, "high": f.high},
         "band_c": list(s.band_c),
-        "picture_minute": _shortest(s.picture_s, _minutes, lambda m: 60 * m),
+        "picture_minute": _shortest(s.picture_s, _minutes, seconds),
         "baseline_c": s.baseline_c,
     }
 

@@ -27,6 +27,11 @@ class CaseError(InputError):
         self.where = where
 
 
+def seconds(minutes: float) -> float:
+    """Minutes of a case file in seconds, to the microsecond: whole seconds stay whole."""
+    return round(60 * minutes, 6)
+
+
 class PowerKind(StrEnum):
     """Which power a curve gives: what the device shows, or what the tissue takes up."""
 

@@ -17,7 +17,7 @@ from evenfield.body import InputError, Measurements, RegionKind
 from evenfield.case import defaults, schema
 from evenfield.case.fat import fat_rows
 from evenfield.case.limits import LEVEL_SPAN, LIMITS, bone_limit, girth_limit
-from evenfield.case.model import AbsorbedFraction, Assumption, Case, CaseError, PowerKind, Session
+from evenfield.case.model import AbsorbedFraction, Assumption, Case, CaseError, PowerKind, Session, seconds
 from evenfield.case.sentence import toml_error, type_error
 from evenfield.heat.power import PowerCurve
 from evenfield.heat.room import Room
@@ -227,9 +227,9 @@ class _Builder:
             power=curve,
             power_kind=kind,
             absorbed_fraction=self._fraction(s),
-            after_s=60 * after,
+            after_s=seconds(after),
             band_c=self._band(s),
-            picture_s=60 * picture,
+            picture_s=seconds(picture),
             baseline_c=self._number("session.baseline_c", s.baseline_c),
         )
 
@@ -247,9 +247,9 @@ class _Builder:
             return self._steps(s.steps, minutes)
         if s.absorbed_w is not None:
             watts = self._number("session.absorbed_w", s.absorbed_w)
-            return PowerKind.ABSORBED, PowerCurve.constant(watts, 60 * minutes)
+            return PowerKind.ABSORBED, PowerCurve.constant(watts, seconds(minutes))
         watts = self._number("session.power_w", s.power_w)
-        return PowerKind.SET, PowerCurve.constant(watts, 60 * minutes)
+        return PowerKind.SET, PowerCurve.constant(watts, seconds(minutes))
 
     def _steps(self, steps: list[schema.StepTable], minutes: float) -> tuple[PowerKind, PowerCurve]:
         if not steps:
@@ -288,7 +288,9 @@ class _Builder:
                 key="session.steps",
                 allowed="the same in every step",
             )
-        return kinds.pop(), PowerCurve(tuple(60 * step.minute for step in steps), tuple(watts), 60 * minutes)
+        return kinds.pop(), PowerCurve(
+            tuple(seconds(step.minute) for step in steps), tuple(watts), seconds(minutes)
+        )
 
     def _fraction(self, s: schema.SessionSection) -> AbsorbedFraction:
         if s.absorbed_fraction is None:

@@ -67,10 +67,10 @@ def _unknown(place: tuple[int | str, ...], value: object) -> CaseError:
     allowed = sorted(_keys_at(place[:-1]))
     near = get_close_matches(last, allowed, n=1, cutoff=0.6)
     elsewhere = [where for where, model in _sections() if last in model.model_fields and where != section]
-    if near:
-        hint = f"did you mean {near[0]}?"
-    elif elsewhere:
+    if elsewhere:
         hint = f"it belongs in {elsewhere[0]}"
+    elif near:
+        hint = f"did you mean {near[0]}?"
     elif len(place) == 1 and last in _PERSON:
         hint = "a case file holds nobody's name, only a title"
     else:
