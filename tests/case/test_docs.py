@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from pydantic import BaseModel
 
 from evenfield.body import PLAUSIBLE, RegionKind
 from evenfield.case import case_from_toml, defaults
@@ -17,7 +18,7 @@ from evenfield.case.schema import (
 )
 
 PAGE = (Path(__file__).parents[2] / "docs" / "case_file.md").read_text(encoding="utf-8")
-SECTIONS = {
+SECTIONS: dict[str, type[BaseModel]] = {
     "region": RegionSection,
     "room": RoomSection,
     "panel": PanelSection,
