@@ -1,0 +1,355 @@
+"""Compiled kernels on 27-point stencils: product, line relaxation, coarse operators, grid transfer.
+
+All are generic in the number type (float32 to complex128). Products and sums are unconjugated throughout, since
+the operators are complex symmetric, not Hermitian. Colour of a radial line: 2 (k mod 2) + (j mod 2); nj is even.
+"""
+
+# mypy: disable-error-code="no-untyped-def, untyped-decorator"
+from __future__ import annotations
+
+import numpy as np
+from numba import njit, prange
+
+_fast = njit(cache=True, fastmath=True)
+_fast_parallel = njit(cache=True, fastmath=True, parallel=True)
+
+
+@_fast
+def _line_residual(A, x, b, k, j, r, reach):
+    """r = b − A x on the innermost `reach` nodes of the radial line (k, j)."""
+    nk, nj, _, ni = A.shape
+    inner = min(reach, ni - 1)
+    for i in range(reach):
+        r[i] = b[k, j, i]
+    for dk in range(-1, 2):
+        if k + dk < 0 or k + dk >= nk:
+            continue
+        for dj in range(-1, 2):
+            jj = j + dj
+            if jj < 0:
+                jj += nj
+            elif jj >= nj:
+                jj -= nj
+            m = 9 * (dk + 1) + 3 * (dj + 1)
+            line = x[k + dk, jj]
+            a = A[k, j, m]
+            for i in range(1, reach):
+                r[i] -= a[i] * line[i - 1]
+            a = A[k, j, m + 1]
+            for i in range(reach):
+                r[i] -= a[i] * line[i]
+            a = A[k, j, m + 2]
+            for i in range(inner):
+                r[i] -= a[i] * line[i + 1]
+
+
+@_fast_parallel
+def apply(A, x, y):
+    """y = A x."""
+    nk, nj, _, ni = A.shape
+    for k in prange(nk):
+        for j in range(nj):
+            out = y[k, j]
+            for i in range(ni):
+                out[i] = 0.0
+            for dk in range(-1, 2):
+                if k + dk < 0 or k + dk >= nk:
+                    continue
+                for dj in range(-1, 2):
+                    jj = j + dj
+                    if jj < 0:
+                        jj += nj
+                    elif jj >= nj:
+                        jj -= nj
+                    m = 9 * (dk + 1) + 3 * (dj + 1)
+                    line = x[k + dk, jj]
+                    a = A[k, j, m]
+                    for i in range(1, ni):
+                        out[i] += a[i] * line[i - 1]
+                    a = A[k, j, m + 1]
+                    for i in range(ni):
+                        out[i] += a[i] * line[i]
+                    a = A[k, j, m + 2]
+                    for i in range(ni - 1):
+                        out[i] += a[i] * line[i + 1]
+
+
+@_fast_parallel
+def residual(A, x, b, r):
+    """r = b − A x."""
+    nk, nj, _, ni = A.shape
+    for k in prange(nk):
+        for j in range(nj):
+            _line_residual(A, x, b, k, j, r[k, j], ni)
+
+
+@_fast_parallel
+def factor_radial(A, inverse):
+    """Inverse pivots of every radial line's tridiagonal matrix (Thomas algorithm), shape (nk, nj, ni)."""
+    nk, nj, _, ni = A.shape
+    for k in prange(nk):
+        for j in range(nj):
+            inverse[k, j, 0] = 1.0 / A[k, j, 13, 0]
+            for i in range(1, ni):
+                lower = A[k, j, 12, i]
+                inverse[k, j, i] = 1.0 / (A[k, j, 13, i] - lower * A[k, j, 14, i - 1] * inverse[k, j, i - 1])
+
+
+@_fast_parallel
+def relax_radial(A, inverse, x, b, colour):
+    """Solve all radial lines of one colour for their own unknowns, the rest held."""
+    nk, nj, _, ni = A.shape
+    pk = colour // 2
+    pj = colour % 2
+    for half in prange((nk - pk + 1) // 2):
+        k = 2 * half + pk
+        r = np.empty(ni, dtype=x.dtype)
+        for j in range(pj, nj, 2):
+            _line_residual(A, x, b, k, j, r, ni)
+            p = inverse[k, j]
+            low = A[k, j, 12]
+            up = A[k, j, 14]
+            r[0] *= p[0]
+            for i in range(1, ni):
+                r[i] = (r[i] - low[i] * r[i - 1]) * p[i]
+            for i in range(ni - 2, -1, -1):
+                r[i] -= p[i] * up[i] * r[i + 1]
+            out = x[k, j]
+            for i in range(ni):
+                out[i] += r[i]
+
+
+@_fast_parallel
+def factor_angular(A, inverse, wrap):
+    """Factors of the periodic tridiagonal matrix of every angular line (k, i).
+
+    Sherman-Morrison on the corner entries (Press et al., *Numerical Recipes*, section 2.7.2): `inverse` holds the
+    inverse pivots, `wrap` the solution for the corner vector already divided by its denominator.
+    """
+    nk, nj, _, ni = A.shape
+    for k in prange(nk):
+        for i in range(ni):
+            gamma = -A[k, 0, 13, i]
+            corner = A[k, 0, 10, i]  # dj = -1 of the first line: couples to the last
+            first = A[k, 0, 13, i] - gamma
+            last = A[k, nj - 1, 13, i] - corner * corner / gamma
+            inverse[k, 0, i] = 1.0 / first
+            for j in range(1, nj):
+                d = A[k, j, 13, i]
+                if j == nj - 1:
+                    d = last
+                inverse[k, j, i] = 1.0 / (d - A[k, j, 10, i] * A[k, j - 1, 16, i] * inverse[k, j - 1, i])
+            # solve T z = u, u = (gamma, 0, ..., 0, corner)
+            wrap[k, 0, i] = gamma * inverse[k, 0, i]
+            for j in range(1, nj):
+                u = corner if j == nj - 1 else 0.0 * corner
+                wrap[k, j, i] = (u - A[k, j, 10, i] * wrap[k, j - 1, i]) * inverse[k, j, i]
+            for j in range(nj - 2, -1, -1):
+                wrap[k, j, i] -= inverse[k, j, i] * A[k, j, 16, i] * wrap[k, j + 1, i]
+            share = corner / gamma
+            scale = 1.0 / (1.0 + wrap[k, 0, i] + share * wrap[k, nj - 1, i])
+            for j in range(nj):
+                wrap[k, j, i] *= scale
+
+
+@_fast_parallel
+def relax_angular(A, inverse, wrap, x, b, reach, colour):
+    """Solve the angular lines (k, i < reach) of one colour 2 (k mod 2) + (i mod 2) for their own unknowns."""
+    nk, nj, _, _ = A.shape
+    pk = colour // 2
+    pi = colour % 2
+    for half in prange((nk - pk + 1) // 2):
+        k = 2 * half + pk
+        r = np.empty((nj, reach), dtype=x.dtype)
+        for j in range(nj):
+            _line_residual(A, x, b, k, j, r[j], reach)
+        for i in range(pi, reach, 2):
+            r[0, i] *= inverse[k, 0, i]
+        for j in range(1, nj):
+            low = A[k, j, 10]
+            p = inverse[k, j]
+            for i in range(pi, reach, 2):
+                r[j, i] = (r[j, i] - low[i] * r[j - 1, i]) * p[i]
+        for j in range(nj - 2, -1, -1):
+            up = A[k, j, 16]
+            p = inverse[k, j]
+            for i in range(pi, reach, 2):
+                r[j, i] -= p[i] * up[i] * r[j + 1, i]
+        for i in range(pi, reach, 2):
+            share = -A[k, 0, 10, i] / A[k, 0, 13, i]
+            f = r[0, i] + share * r[nj - 1, i]
+            for j in range(nj):
+                x[k, j, i] += r[j, i] - f * wrap[k, j, i]
+
+
+@_fast_parallel
+def restrict(fine, wk, wj, coarse):
+    """coarse = Pᵀ fine: transposed linear interpolation in angle and level, none in radius.
+
+    `wk` (nk,), `wj` (nj,): weight of the lower coarse neighbour of each odd fine line.
+    """
+    nk, nj, ni = fine.shape
+    nkc, njc, _ = coarse.shape
+    for kc in prange(nkc):
+        for jc in range(njc):
+            out = coarse[kc, jc]
+            for i in range(ni):
+                out[i] = 0.0
+            for dk in range(-1, 2):
+                k = 2 * kc + dk
+                if k < 0 or k >= nk:
+                    continue
+                a = np.float32(1.0)
+                if dk == 1:
+                    a = wk[k]
+                elif dk == -1:
+                    a = np.float32(1.0) - wk[k]
+                for dj in range(-1, 2):
+                    j = (2 * jc + dj + nj) % nj
+                    w = a
+                    if dj == 1:
+                        w = a * wj[j]
+                    elif dj == -1:
+                        w = a * (np.float32(1.0) - wj[j])
+                    line = fine[k, j]
+                    for i in range(ni):
+                        out[i] += w * line[i]
+
+
+@_fast_parallel
+def prolong_add(coarse, free, wk, wj, fine):
+    """fine += P coarse on the unknowns: linear in angle and level, weights as in `restrict`."""
+    nk, nj, ni = fine.shape
+    _, njc, _ = coarse.shape
+    for k in prange(nk):
+        k0 = k // 2
+        k1 = (k + 1) // 2
+        a = np.float32(1.0) if k % 2 == 0 else wk[k]
+        for j in range(nj):
+            j0 = j // 2
+            j1 = ((j + 1) // 2) % njc
+            b = np.float32(1.0) if j % 2 == 0 else wj[j]
+            out = fine[k, j]
+            c00 = coarse[k0, j0]
+            c01 = coarse[k0, j1]
+            c10 = coarse[k1, j0]
+            c11 = coarse[k1, j1]
+            w00 = a * b
+            w01 = a * (np.float32(1.0) - b)
+            w10 = (np.float32(1.0) - a) * b
+            w11 = (np.float32(1.0) - a) * (np.float32(1.0) - b)
+            for i in range(ni):
+                out[i] += free[k, j, i] * (w00 * c00[i] + w01 * c01[i] + w10 * c10[i] + w11 * c11[i])
+
+
+@_fast_parallel
+def galerkin(A, free, wk, wj, out):
+    """Coarse stencils Pᵀ A P for twofold coarsening in angle and level; fixed nodes take no part.
+
+    `free` (nk, nj, ni) is 1.0 where the fine node is an unknown, else 0.0. `out` has shape (nkc, njc, 27, ni).
+    """
+    nk, nj, _, ni = A.shape
+    nkc, njc, _, _ = out.shape
+    one = np.float32(1.0)
+    for kc in prange(nkc):
+        for jc in range(njc):
+            for m in range(27):
+                for i in range(ni):
+                    out[kc, jc, m, i] = 0.0
+            for dk in range(-1, 2):
+                k = 2 * kc + dk
+                if k < 0 or k >= nk:
+                    continue
+                for dj in range(-1, 2):
+                    ju = 2 * jc + dj
+                    j = (ju + nj) % nj
+                    w = one if dk == 0 else (wk[k] if dk == 1 else one - wk[k])
+                    w *= one if dj == 0 else (wj[j] if dj == 1 else one - wj[j])
+                    for ek in range(-1, 2):
+                        k2 = k + ek
+                        if k2 < 0 or k2 >= nk:
+                            continue
+                        for ej in range(-1, 2):
+                            ju2 = ju + ej
+                            j2 = (ju2 + nj) % nj
+                            m = 9 * (ek + 1) + 3 * (ej + 1)
+                            # the coarse nodes that interpolate to (k2, j2), relative to (kc, jc)
+                            for ck in range(k2 // 2, (k2 + 1) // 2 + 1):
+                                vk = one if 2 * ck == k2 else (wk[k2] if 2 * ck < k2 else one - wk[k2])
+                                for cj in range(ju2 // 2, (ju2 + 1) // 2 + 1):
+                                    vj = one if 2 * cj == ju2 else (wj[j2] if 2 * cj < ju2 else one - wj[j2])
+                                    v = w * vk * vj
+                                    mc = 9 * (ck - kc + 1) + 3 * (cj - jc + 1)
+                                    for di in range(3):
+                                        src = A[k, j, m + di]
+                                        dst = out[kc, jc, mc + di]
+                                        shift = di - 1
+                                        lo = 1 if shift < 0 else 0
+                                        hi = ni - 1 if shift > 0 else ni
+                                        row = free[k, j]
+                                        col = free[k2, j2]
+                                        for i in range(lo, hi):
+                                            dst[i] += v * row[i] * col[i + shift] * src[i]
+
+
+@_fast_parallel
+def pin(A, free):
+    """Turn rows and columns of fixed nodes into those of the identity; `free` is (nk, nj, ni) of 1.0 and 0.0."""
+    nk, nj, _, ni = A.shape
+    for k in prange(nk):
+        for j in range(nj):
+            row = free[k, j]
+            for dk in range(-1, 2):
+                if k + dk < 0 or k + dk >= nk:
+                    continue
+                for dj in range(-1, 2):
+                    col = free[k + dk, (j + dj + nj) % nj]
+                    for di in range(-1, 2):
+                        line = A[k, j, 9 * (dk + 1) + 3 * (dj + 1) + di + 1]
+                        lo = 1 if di < 0 else 0
+                        hi = ni - 1 if di > 0 else ni
+                        for i in range(lo, hi):
+                            line[i] *= row[i] * col[i + di]
+            for i in range(ni):
+                if row[i] == 0.0:
+                    A[k, j, 13, i] = 1.0
+
+
+@_fast_parallel
+def factor_axial(A, inverse):
+    """Inverse pivots of the tridiagonal matrix of every axial line (j, i), shape (nk, nj, ni)."""
+    nk, nj, _, ni = A.shape
+    for j in prange(nj):
+        for i in range(ni):
+            inverse[0, j, i] = 1.0 / A[0, j, 13, i]
+        for k in range(1, nk):
+            for i in range(ni):
+                inverse[k, j, i] = 1.0 / (A[k, j, 13, i] - A[k, j, 4, i] * A[k - 1, j, 22, i] * inverse[k - 1, j, i])
+
+
+@_fast_parallel
+def relax_axial(A, inverse, x, b, colour):
+    """Solve all axial lines (j, i) of one colour 2 (j mod 2) + (i mod 2) for their own unknowns."""
+    nk, nj, _, ni = A.shape
+    pj = colour // 2
+    pi = colour % 2
+    for half in prange((nj - pj + 1) // 2):
+        j = 2 * half + pj
+        r = np.empty((nk, ni), dtype=x.dtype)
+        for k in range(nk):
+            _line_residual(A, x, b, k, j, r[k], ni)
+        for i in range(pi, ni, 2):
+            r[0, i] *= inverse[0, j, i]
+        for k in range(1, nk):
+            low = A[k, j, 4]
+            p = inverse[k, j]
+            for i in range(pi, ni, 2):
+                r[k, i] = (r[k, i] - low[i] * r[k - 1, i]) * p[i]
+        for k in range(nk - 2, -1, -1):
+            up = A[k, j, 22]
+            p = inverse[k, j]
+            for i in range(pi, ni, 2):
+                r[k, i] -= p[i] * up[i] * r[k + 1, i]
+        for k in range(nk):
+            for i in range(pi, ni, 2):
+                x[k, j, i] += r[k, i]

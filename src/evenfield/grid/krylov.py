@@ -1,0 +1,78 @@
+"""Conjugate gradients for symmetric operators, real or complex (unconjugated, "COCG").
+
+H. A. van der Vorst and J. B. M. Melissen, *IEEE Trans. Magn.* 26:706 (1990).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenfield.grid import kernels
+from evenfield.grid.assembly import Stencil
+
+Array = NDArray[Any]
+
+
+class NotConverged(RuntimeError):
+    """The residual did not fall to the tolerance within the allowed iterations."""
+
+
+@dataclass(frozen=True)
+class Solution:
+    """`x` of the operator's shape (nk, nj, ni); `history`: relative residual before each iteration and at the end."""
+
+    x: Array
+    history: tuple[float, ...]
+
+    @property
+    def iterations(self) -> int:
+        return len(self.history) - 1
+
+
+def solve(
+    stencil: Stencil,
+    b: Array,
+    preconditioner: Callable[[Array], Array],
+    *,
+    tolerance: float,
+    start: Array | None = None,
+    reference: float | None = None,
+    most_iterations: int = 60,
+) -> Solution:
+    """Solve A x = b until ‖b − A x‖ ≤ tolerance · reference (2-norm; reference defaults to ‖b‖).
+
+    `b` must be zero at fixed nodes and `start` too, so that the norms see the unknowns only. Raises NotConverged.
+    """
+    x = np.zeros_like(b) if start is None else start.copy()
+    r = b.copy()
+    if start is not None:
+        kernels.residual(stencil, x, b, r)
+    size = float(np.linalg.norm(b)) if reference is None else reference
+    if size == 0.0:
+        return Solution(x, (0.0,))
+    history = [float(np.linalg.norm(r)) / size]
+    q = np.empty_like(b)
+    p = np.zeros_like(b)
+    rho_before: Any = 1.0
+    while history[-1] > tolerance:
+        if len(history) > most_iterations:
+            raise NotConverged(
+                f"the solver stopped at a relative residual of {history[-1]:.1e} after {most_iterations} iterations; "
+                f"{tolerance:.1e} was asked for"
+            )
+        z = preconditioner(r)
+        rho = np.dot(r.ravel(), z.ravel())
+        p *= rho / rho_before
+        p += z
+        rho_before = rho
+        kernels.apply(stencil, p, q)
+        alpha = rho / np.dot(p.ravel(), q.ravel())
+        x += alpha * p
+        r -= alpha * q
+        history.append(float(np.linalg.norm(r)) / size)
+    return Solution(x, tuple(history))

@@ -1,0 +1,270 @@
+"""Where the grid's lines run before they are bent to the body: counts, base angles and levels, radial fractions.
+
+A layout is made once for a placement. A changed gap, tilt or small shift keeps the layout and only moves nodes
+(`grid.fit`), so that two such forecasts differ by physics and not by meshing noise. Every segment between two edge
+lines has an even number of cells, so that the twice coarser grid is nested and keeps all edges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenfield.applicator import PlacedPanel
+from evenfield.body import Region
+
+Floats = NDArray[np.float64]
+MULTIPLE = 16
+"""Cells around and along come in multiples of this, so that the grid can be halved four times."""
+
+
+@dataclass(frozen=True)
+class Spacing:
+    """Target cell sizes in m. `scale` multiplies them all; the error of fat SAR goes about as its square."""
+
+    edge: float = 4.0e-3
+    under_panel: float = 6.0e-3
+    beyond: float = 8.0e-3
+    growth: float = 0.35
+    fat: float = 2.6e-3
+    skin: float = 0.6e-3
+    deep: float = 8.0e-3
+    gap: float = 2.2e-3
+    air_depth: float = 0.15
+    end_depth: float = 0.10
+    scale: float = 1.0
+
+
+@dataclass(frozen=True)
+class PanelLines:
+    """One panel's place among the lines: angle lines j0..j1 (j1 may pass nj: take modulo), level lines k0..k1.
+
+    `u`, `v`: relative positions −1..1 of those lines across and along the panel.
+    """
+
+    j0: int
+    j1: int
+    k0: int
+    k1: int
+    u: Floats
+    v: Floats
+
+    def angles(self, nj: int) -> NDArray[np.int64]:
+        """Indices of the panel's angle lines, wrapped."""
+        return np.arange(self.j0, self.j1 + 1) % nj
+
+
+@dataclass(frozen=True)
+class Layout:
+    """`angle` (nj,) increasing, rad; `level` (nk,) increasing, m; `radial`: per segment (each tissue layer from
+    the axis out, the gap, the air beyond the panels) fractions 0..1 of its nodes; `angle_edges`, `level_edges`:
+    the indices on which panel edges lie."""
+
+    angle: Floats
+    level: Floats
+    radial: tuple[Floats, ...]
+    panels: tuple[PanelLines, ...]
+    angle_edges: tuple[int, ...]
+    level_edges: tuple[int, ...]
+    air_depth: float
+
+    def coarser(self) -> Layout:
+        """Every second line: an eighth of the cells, nested."""
+        return replace(
+            self,
+            angle=self.angle[::2],
+            level=self.level[::2],
+            radial=tuple(f[::2] for f in self.radial),
+            panels=tuple(
+                PanelLines(p.j0 // 2, p.j1 // 2, p.k0 // 2, p.k1 // 2, p.u[::2], p.v[::2]) for p in self.panels
+            ),
+            angle_edges=tuple(e // 2 for e in self.angle_edges),
+            level_edges=tuple(e // 2 for e in self.level_edges),
+        )
+
+    def finer(self) -> Layout:
+        """A line midway between every two: eight times the cells, nested."""
+        around = np.append(self.angle, self.angle[0] + 2 * np.pi)
+        return replace(
+            self,
+            angle=_halved(around)[:-1],
+            level=_halved(self.level),
+            radial=tuple(_halved(f) for f in self.radial),
+            panels=tuple(
+                PanelLines(2 * p.j0, 2 * p.j1, 2 * p.k0, 2 * p.k1, _halved(p.u), _halved(p.v)) for p in self.panels
+            ),
+            angle_edges=tuple(2 * e for e in self.angle_edges),
+            level_edges=tuple(2 * e for e in self.level_edges),
+        )
+
+
+def _halved(lines: Floats) -> Floats:
+    out = np.empty(2 * lines.size - 1)
+    out[::2] = lines
+    out[1::2] = 0.5 * (lines[1:] + lines[:-1])
+    return out
+
+
+@dataclass(frozen=True)
+class _Segment:
+    length: float
+    start: float
+    end: float
+    most: float
+    growth: float
+
+    def _integral(self) -> tuple[Floats, Floats]:
+        s = np.linspace(0.0, self.length, 257)
+        size = np.minimum(self.most, np.minimum(self.start + self.growth * s, self.end + self.growth * s[::-1]))
+        density = 1.0 / size
+        return s, np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s))])
+
+    def wanted(self) -> float:
+        """Number of cells that meets the sizes."""
+        return float(self._integral()[1][-1])
+
+    def fractions(self, cells: int) -> Floats:
+        s, total = self._integral()
+        return np.interp(np.linspace(0.0, total[-1], cells + 1), total, s) / self.length
+
+
+def _counts(segments: Sequence[_Segment], multiple: int) -> list[int]:
+    """Even numbers of cells whose sum is a multiple of `multiple`, never fewer than wanted."""
+    wanted = [s.wanted() for s in segments]
+    counts = [max(2, 2 * int(np.ceil(w / 2.0))) for w in wanted]
+    while sum(counts) % multiple:
+        counts[max(range(len(counts)), key=lambda n: wanted[n] / counts[n])] += 2
+    return counts
+
+
+def _lines(edges: Sequence[float], segments: Sequence[_Segment], multiple: int) -> tuple[Floats, tuple[int, ...]]:
+    """All line positions from the edges' positions on, and the index of each edge (and of the end)."""
+    counts = _counts(segments, multiple)
+    parts = [
+        edge + segment.length * segment.fractions(n)[:-1]
+        for edge, segment, n in zip(edges, segments, counts, strict=True)
+    ]
+    end = edges[-1] + segments[-1].length
+    index = (0, *(int(c) for c in np.cumsum(counts)))
+    return np.append(np.concatenate(parts), end), index
+
+
+def _clustered(values: Sequence[float], tolerance: float) -> list[float]:
+    """Sorted values with neighbours nearer than the tolerance merged into their mean."""
+    groups: list[list[float]] = []
+    for value in sorted(values):
+        if groups and value - groups[-1][0] < tolerance:
+            groups[-1].append(value)
+        else:
+            groups.append([value])
+    return [float(np.mean(g)) for g in groups]
+
+
+def _nearest(edges: Floats, value: float) -> int:
+    return int(np.argmin(np.abs(edges - value)))
+
+
+def make_layout(region: Region, panels: Sequence[PlacedPanel], spacing: Spacing | None = None) -> Layout:
+    """Lines for this body and placement; panel edges nearer than half the edge size share a line."""
+    size = spacing or Spacing()
+    f = size.scale
+    edge, under, beyond = f * size.edge, f * size.under_panel, f * size.beyond
+    spans, ends = [], []
+    for p in panels:
+        low, high = (float(p.polar(s * p.panel.width_m / 2, 0.0)[0]) for s in (-1.0, 1.0))
+        spans.append((low, high))
+        ends.append(tuple(float(p.polar(0.0, s * p.panel.length_m / 2)[1]) for s in (-1.0, 1.0)))
+    radius = float(np.mean([p.polar(0.0, 0.0)[2] for p in panels]))
+
+    origin = spans[0][0]
+    turned = [(a - origin) % (2 * np.pi) for span in spans for a in span]
+    turned = [0.0 if 2 * np.pi - a < edge / radius / 2 else a for a in turned]
+    angle_edges = _clustered(turned, 0.5 * edge / radius)
+    angle_segments = []
+    for a, b in zip(angle_edges, [*angle_edges[1:], angle_edges[0] + 2 * np.pi], strict=True):
+        middle = origin + 0.5 * (a + b)
+        covered = any((middle - low) % (2 * np.pi) < high - low for low, high in spans)
+        angle_segments.append(_Segment((b - a) * radius, edge, edge, under if covered else beyond, size.growth))
+    arc, j_index = _lines([a * radius for a in angle_edges], angle_segments, MULTIPLE)
+    angle = origin + arc[:-1] / radius
+
+    level_edges = _clustered([z for pair in ends for z in pair], 0.5 * edge)
+    depth = size.end_depth
+    low_end = min(level_edges[0], region.measurements.level_m[0]) - depth
+    high_end = max(level_edges[-1], region.measurements.level_m[-1]) + depth
+    marks = [low_end, *level_edges, high_end]
+    level_segments = []
+    for n, (a, b) in enumerate(zip(marks[:-1], marks[1:], strict=True)):
+        middle = 0.5 * (a + b)
+        covered = any(low < middle < high for low, high in ends)
+        start = beyond if n == 0 else edge
+        end = beyond if n == len(marks) - 2 else edge
+        most = under if covered else beyond
+        level_segments.append(_Segment(b - a, start if n else most, end if n < len(marks) - 2 else most, most, size.growth))
+    level, k_index = _lines(marks[:-1], level_segments, MULTIPLE)
+
+    lines = []
+    edge_angle, edge_level = np.array(angle_edges), np.array(level_edges)
+    nj = angle.size
+    for p, (low, high), (z0, z1) in zip(panels, spans, ends, strict=True):
+        j0 = j_index[_nearest(edge_angle, (low - origin) % (2 * np.pi) if (high - low) else 0.0)]
+        j1 = j_index[_nearest(edge_angle, (high - origin) % (2 * np.pi))]
+        if 2 * np.pi - (low - origin) % (2 * np.pi) < edge / radius / 2:
+            j0 = 0
+        if j1 <= j0:
+            j1 += nj
+        k0 = k_index[1 + _nearest(edge_level, z0)]
+        k1 = k_index[1 + _nearest(edge_level, z1)]
+        across = np.linspace(-1.0, 1.0, 201)
+        seen = p.polar(across * p.panel.width_m / 2, np.zeros_like(across))[0]
+        unwrapped = angle[np.arange(j0, j1 + 1) % nj] + 2 * np.pi * (np.arange(j0, j1 + 1) // nj)
+        unwrapped += 2 * np.pi * np.round((low - unwrapped[0]) / (2 * np.pi))
+        along = np.linspace(-1.0, 1.0, 201)
+        heights = p.polar(np.zeros_like(along), along * p.panel.length_m / 2)[1]
+        u = np.interp(unwrapped, seen, across)
+        v = np.interp(level[k0 : k1 + 1], heights, along)
+        u[0], u[-1], v[0], v[-1] = -1.0, 1.0, -1.0, 1.0
+        lines.append(PanelLines(j0, j1, k0, k1, u, v))
+
+    return Layout(
+        angle=angle,
+        level=level,
+        radial=_radial(region, panels, size),
+        panels=tuple(lines),
+        angle_edges=tuple(j_index[:-1]),
+        level_edges=tuple(k_index[1:-1]),
+        air_depth=size.air_depth,
+    )
+
+
+def _radial(region: Region, panels: Sequence[PlacedPanel], size: Spacing) -> tuple[Floats, ...]:
+    """Node fractions of each radial segment, sized for the thickest place of each layer."""
+    f = size.scale
+    angle, level = np.meshgrid(
+        np.linspace(0.0, 2 * np.pi, 24, endpoint=False), np.array(region.measurements.level_m), indexing="ij"
+    )
+    radii = region.layer_radii(angle, level)
+    thick = {name: float(t) for name, t in zip(region.layers, np.diff(radii, axis=0, prepend=0.0).max(axis=(1, 2)), strict=True)}
+    gap = max(float(p.clearance(0.0, 0.0)) for p in panels)
+    skin, fat = f * size.skin, f * size.fat
+    at_gap = min(f * size.gap, gap / 4)
+    out = []
+    for name in region.layers:
+        length = thick[name]
+        if name == "skin":
+            segment = _Segment(length, skin, skin, skin, 0.0)
+        elif name == "fat":
+            segment = _Segment(length, fat, min(fat, 2 * skin), fat, size.growth)
+        elif name == "muscle":
+            segment = _Segment(length, f * size.deep, fat, f * size.deep, size.growth)
+        else:
+            segment = _Segment(length, f * size.deep, f * size.deep / 1.5, 2.0 * f * size.deep, size.growth)
+        out.append(segment.fractions(max(4 if name in ("skin", "fat") else 2, _counts([segment], 2)[0])))
+    segment = _Segment(gap, at_gap, at_gap, f * size.gap * 2, size.growth)
+    out.append(segment.fractions(max(6, _counts([segment], 2)[0])))
+    segment = _Segment(size.air_depth, at_gap, 1.0, 1.0, 0.6)
+    out.append(segment.fractions(_counts([segment], 2)[0]))
+    return tuple(out)

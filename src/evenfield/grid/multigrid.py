@@ -1,0 +1,157 @@
+"""One V-cycle of geometric multigrid on a 27-point stencil, as a symmetric preconditioner.
+
+Coarsens twofold in angle and level and never in radius; Galerkin coarse stencils; radial and angular lines relaxed
+in four colours, forwards before and backwards after the coarse correction, so that the cycle is complex symmetric
+and may serve conjugate gradients (Trottenberg, Oosterlee and Schüller, *Multigrid*, 2001, sections 5.1-5.2, 7.8).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csc_matrix
+from scipy.sparse.linalg import splu
+
+from evenfield.grid import kernels
+from evenfield.grid.assembly import CENTRE, Stencil
+
+Array = NDArray[Any]
+Lines = tuple[Array, Array]
+"""Positions of the level lines (nk,) and of the angle lines (nj,) within one turn, for linear interpolation."""
+
+
+@dataclass
+class _Level:
+    stencil: Stencil
+    free: Array
+    radial: Array
+    angular: Array
+    wrap: Array
+    x: Array
+    b: Array
+    r: Array
+    weight_k: Array
+    weight_j: Array
+
+
+def _sparse(stencil: Stencil) -> csc_matrix:
+    """The operator as a sparse matrix."""
+    nk, nj, _, ni = stencil.shape
+    number = np.arange(nk * nj * ni).reshape(nk, nj, ni)
+    rows, cols, values = [], [], []
+    for m in range(27):
+        dk, dj, di = m // 9 - 1, m // 3 % 3 - 1, m % 3 - 1
+        here = (slice(max(0, -dk), nk - max(0, dk)), slice(None), slice(max(0, -di), ni - max(0, di)))
+        there = (slice(max(0, dk), nk + min(0, dk)), slice(None), slice(max(0, di), ni + min(0, di)))
+        rows.append(number[here].ravel())
+        cols.append(np.roll(number, -dj, axis=1)[there].ravel())
+        values.append(stencil[:, :, m][here].ravel())
+    entries = (np.concatenate(values), (np.concatenate(rows), np.concatenate(cols)))
+    return csc_matrix(entries, shape=(number.size, number.size))
+
+
+def _lower_weight(padded: Array) -> Array:
+    """Weight of the lower neighbour in linear interpolation to each line but the padding's."""
+    span = padded[2:] - padded[:-2]
+    return ((padded[2:] - padded[1:-1]) / np.where(span > 0, span, 1.0)).astype(np.float32)
+
+
+def coarsenable(nk: int, nj: int) -> bool:
+    """Whether a grid of nk levels and nj angles can be halved once more and keep its colours."""
+    return nk % 2 == 1 and nk >= 5 and nj % 4 == 0 and nj >= 8
+
+
+class Multigrid:
+    """V-cycle for the operator `stencil` (shape (nk, nj, 27, ni)); unknowns are where `free` is true.
+
+    Rows and columns of fixed nodes must already be those of the identity. `levels=1` keeps only the line
+    relaxation, enough where the diagonal dominates (short time steps). `reach`: how many of the innermost radial
+    nodes get angular lines; cells are thin in angle near the axis. Works in single precision.
+    """
+
+    def __init__(
+        self,
+        stencil: Stencil,
+        free: NDArray[np.bool_],
+        lines: Lines,
+        *,
+        levels: int | None = None,
+        reach: int | None = None,
+    ) -> None:
+        single = np.complex64 if np.iscomplexobj(stencil) else np.float32
+        self._dtype = single
+        self._reach = stencil.shape[3] if reach is None else reach
+        self._levels: list[_Level] = []
+        fine, mask = stencil.astype(single), free.astype(np.float32)
+        while True:
+            self._levels.append(self._level(fine, mask, lines))
+            nk, nj, _, ni = fine.shape
+            if levels is not None and len(self._levels) >= levels or not coarsenable(nk, nj):
+                break
+            coarse = np.empty(((nk + 1) // 2, nj // 2, 27, ni), dtype=single)
+            top = self._levels[-1]
+            kernels.galerkin(fine, mask, top.weight_k, top.weight_j, coarse)
+            diagonal = coarse[:, :, CENTRE]
+            mask = (diagonal != 0).astype(np.float32)
+            diagonal[mask == 0] = 1.0
+            fine, lines = coarse, (lines[0][::2], lines[1][::2])
+        self._direct = None
+        if len(self._levels) > 1:
+            self._direct = splu(_sparse(self._levels[-1].stencil), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+
+    def _level(self, stencil: Stencil, free: Array, lines: Lines) -> _Level:
+        nk, nj, _, ni = stencil.shape
+        level_lines, angle_lines = lines
+        level = _Level(
+            stencil,
+            free,
+            *(np.zeros((nk, nj, ni), dtype=stencil.dtype) for _ in range(6)),
+            weight_k=_lower_weight(np.concatenate([level_lines[:1], level_lines, level_lines[-1:]])),
+            weight_j=_lower_weight(
+                np.concatenate([angle_lines[-1:] - 2 * np.pi, angle_lines, angle_lines[:1] + 2 * np.pi])
+            ),
+        )
+        kernels.factor_radial(stencil, level.radial)
+        kernels.factor_angular(stencil, level.angular, level.wrap)
+        return level
+
+    def __call__(self, residual: Array) -> Array:
+        """Approximate solution of A x = residual, shape (nk, nj, ni), in the residual's precision."""
+        top = self._levels[0]
+        # scaled, so that single precision never underflows
+        scale = float(np.max(np.abs(residual)))
+        if scale == 0.0:
+            return np.zeros_like(residual)
+        np.multiply(residual, 1.0 / scale, out=top.b, casting="same_kind")
+        self._cycle(0)
+        return top.x.astype(residual.dtype) * scale
+
+    def _cycle(self, depth: int) -> None:
+        level = self._levels[depth]
+        if depth == len(self._levels) - 1 and self._direct is not None:
+            level.x[:] = self._direct.solve(level.b.ravel()).reshape(level.x.shape)
+            return
+        level.x[:] = 0
+        for colour in range(4):
+            kernels.relax_radial(level.stencil, level.radial, level.x, level.b, colour)
+        for colour in range(4):
+            self._relax_angular(level, colour)
+        if depth + 1 < len(self._levels):
+            below = self._levels[depth + 1]
+            kernels.residual(level.stencil, level.x, level.b, level.r)
+            kernels.restrict(level.r, level.weight_k, level.weight_j, below.b)
+            self._cycle(depth + 1)
+            kernels.prolong_add(below.x, level.free, level.weight_k, level.weight_j, level.x)
+        for colour in (3, 2, 1, 0):
+            self._relax_angular(level, colour)
+        for colour in (3, 2, 1, 0):
+            kernels.relax_radial(level.stencil, level.radial, level.x, level.b, colour)
+
+    def _relax_angular(self, level: _Level, colour: int) -> None:
+        if self._reach:
+            kernels.relax_angular(
+                level.stencil, level.angular, level.wrap, level.x, level.b, self._reach, colour
+            )
