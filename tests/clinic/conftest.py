@@ -2,17 +2,20 @@
 
 from collections.abc import Callable, Iterator
 from datetime import date
+from pathlib import Path
 
 import pytest
 from django.contrib.auth.hashers import make_password
 from django.test import Client
 from django.utils import timezone
+from playwright.sync_api import Browser, sync_playwright
 
 from evenfield.clinic.access import Role
 from evenfield.clinic.accounts.models import Account, DeviceSession
 from evenfield.clinic.accounts.signing_in import SESSION_KEY
 from evenfield.clinic.audit.actor import Actor, acting
 from evenfield.clinic.people.models import Person
+from tests.clinic.real_server import start, stop
 
 PASSWORD = "seven slow herons at low tide"
 PIN = "582047"
@@ -74,3 +77,20 @@ def person(db: None) -> Callable[..., Person]:
         return made
 
     return make
+
+
+@pytest.fixture(scope="session")
+def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of a real server with the invented clinic."""
+    process, address, _ = start(tmp_path_factory.mktemp("demonstration") / "record", demo=True)
+    yield address
+    stop(process)
+
+
+@pytest.fixture(scope="session")
+def real_browser(chromium: Path) -> Iterator[Browser]:
+    """Chromium without a screen."""
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=str(chromium), args=["--no-sandbox"])
+        yield browser
+        browser.close()

@@ -15,11 +15,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class MenuEntry:
-    """One line of the menu: its words, the name of its route and the permission that shows it."""
+    """One line of the menu: its words, the name of its route, the permission that shows it, and its place.
+
+    Places run from 0 at the left; the daily work is below 50, upkeep above.
+    """
 
     words: str
     route: str
     permission: str = ""
+    place: int = 40
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ INSTALLED_APPS = [
 
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
-    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "evenfield.clinic.pages.static_files.StaticFilesMiddleware",
     "csp.middleware.CSPMiddleware",
     "evenfield.clinic.pages.middleware.PrivatePagesMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",

@@ -1,5 +1,6 @@
 """What the command line does with a clinic's record; each function sets Django up for one data directory."""
 
+import io
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,7 +27,7 @@ def migrate() -> None:
     """Bring the database to the present shape, and check that every route states who may use it."""
     from django.core.management import call_command
 
-    call_command("check")
+    call_command("check", stdout=io.StringIO())
     call_command("migrate", interactive=False, verbosity=0)
 
 

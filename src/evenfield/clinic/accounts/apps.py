@@ -12,7 +12,7 @@ class AccountsPart(ClinicPart):
     name = "evenfield.clinic.accounts"
     label = "accounts"
     grants: ClassVar = {"accounts.manage": frozenset({Role.OWNER})}
-    menu: ClassVar = (MenuEntry("Staff", "staff", "accounts.manage"),)
+    menu: ClassVar = (MenuEntry("Staff", "staff", "accounts.manage", place=70),)
 
     def make_demonstration(self) -> None:
         """Four invented members of staff."""

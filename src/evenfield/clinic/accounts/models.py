@@ -117,6 +117,7 @@ class DeviceSession(models.Model):
     ended = models.DateTimeField(null=True)
 
     class Meta:
+        verbose_name = "device"
         ordering = ("-last_active",)
         indexes: ClassVar = [models.Index(fields=["account", "ended"], name="device_open")]
 

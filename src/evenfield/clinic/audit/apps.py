@@ -18,7 +18,7 @@ class AuditPart(ClinicPart):
     label = "audit"
     prefix = "trail/"
     grants: ClassVar = {"audit.view": frozenset({Role.LEAD, Role.OWNER})}
-    menu: ClassVar = (MenuEntry("Trail", "trail", "audit.view"),)
+    menu: ClassVar = (MenuEntry("Trail", "trail", "audit.view", place=90),)
 
     def ready(self) -> None:
         """Keep append-only tables append-only after every migration."""

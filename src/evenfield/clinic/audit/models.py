@@ -2,6 +2,7 @@
 
 from typing import ClassVar
 
+from django.apps import apps
 from django.db import models
 
 from evenfield.clinic.audit.chain import ChainedRow
@@ -46,11 +47,21 @@ class AuditEvent(ChainedRow):
     detail_digest = models.CharField(max_length=64, blank=True)
 
     class Meta:
+        verbose_name = "trail"
         ordering = ("-number",)
         indexes: ClassVar = [
             models.Index(fields=["subject_id", "number"], name="audit_subject"),
             models.Index(fields=["actor_id", "number"], name="audit_actor"),
         ]
+
+    @property
+    def what(self) -> str:
+        """The object in words."""
+        try:
+            words = str(apps.get_model(self.kind)._meta.verbose_name) if self.kind else ""
+        except LookupError:
+            words = self.kind
+        return f"{words} {self.object_id}".strip()
 
 
 class AuditDetail(models.Model):

@@ -12,7 +12,7 @@ class PagesPart(ClinicPart):
     name = "evenfield.clinic.pages"
     label = "pages"
     grants: ClassVar = {"pages.settings": frozenset({Role.OWNER})}
-    menu: ClassVar = (MenuEntry("Settings", "clinic-settings", "pages.settings"),)
+    menu: ClassVar = (MenuEntry("Settings", "clinic-settings", "pages.settings", place=80),)
 
     def make_demonstration(self) -> None:
         """Name the invented clinic."""

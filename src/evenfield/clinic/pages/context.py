@@ -23,6 +23,6 @@ def page(request: HttpRequest) -> dict[str, Any]:
         "clinic": getattr(request, "clinic", None),
         "account": account,
         "device": getattr(request, "device", None),
-        "menu": menu,
+        "menu": sorted(menu, key=lambda entry: entry.place),
         "demonstration": settings.EVENFIELD_DEMONSTRATION,
     }

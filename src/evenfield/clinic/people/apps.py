@@ -26,7 +26,7 @@ class PeoplePart(ClinicPart):
         "people.export": _KEEPERS,
         "people.erase": frozenset({Role.OWNER}),
     }
-    menu: ClassVar = (MenuEntry("People", "people", "people.view"),)
+    menu: ClassVar = (MenuEntry("People", "people", "people.view", place=10),)
 
     def home_notes(self, account: "Account") -> list[HomeNote]:
         """The way to the people."""

@@ -22,6 +22,7 @@
     }
   }
 
+  form.elements.text.addEventListener("focus", (event) => event.target.select());
   form.addEventListener("input", () => {
     clearTimeout(waiting);
     waiting = setTimeout(ask, 250);

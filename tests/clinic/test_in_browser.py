@@ -1,0 +1,237 @@
+"""Every page in a real browser: accessible, large enough, nothing lost, and without scripts too."""
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, expect
+
+from evenfield.clinic.accounts.demonstration import PASSWORD, PIN
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+SIZES = {"desk": (1280, 800), "tablet": (1024, 768), "phone": (390, 844), "narrow": (320, 700)}
+OPEN_PAGES = ["sign-in/", "set-password/", "about/", "nothing-here/"]
+OWNER_PAGES = [
+    "", "people/", "people/add/", "staff/", "staff/add/", "staff/2/", "settings/", "trail/",
+    "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",
+]  # fmt: skip
+PERSON_PAGES = ["", "change/", "merge/", "deactivate/", "erase/"]
+
+# Smaller than 48 px is only what stands inside a sentence (WCAG 2.5.8, "inline") or is hidden until focused.
+SMALL_TARGETS = """() => [...document.querySelectorAll('a, button, input, select, textarea, summary')]
+  .filter(e => e.checkVisibility() && e.type !== 'hidden' && !e.closest('p') && !e.matches('.skip'))
+  .filter(e => !(['checkbox', 'radio'].includes(e.type) && e.closest('label, .single').offsetHeight >= 48))
+  .filter(e => e.offsetHeight < 48).map(e => e.outerHTML.slice(0, 120))"""
+SMALL_TYPE = """() => [...document.querySelectorAll('body *')]
+  .filter(e => e.checkVisibility() && [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()))
+  .filter(e => parseFloat(getComputedStyle(e).fontSize) < 18).map(e => e.outerHTML.slice(0, 120))"""
+
+
+@pytest.fixture(scope="module")
+def as_owner(real_browser: Browser, demonstration: str) -> Iterator[BrowserContext]:
+    """A browser signed in as the owner of the invented clinic."""
+    context = real_browser.new_context()
+    sign_in(context.new_page(), demonstration)
+    yield context
+    context.close()
+
+
+def sign_in(page: Page, address: str, username: str = "owner") -> None:
+    """Through the page, as a person would."""
+    page.goto(f"{address}sign-in/")
+    page.get_by_label("User name").fill(username)
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Hello")
+
+
+@pytest.fixture(scope="module")
+def addresses(as_owner: BrowserContext, demonstration: str) -> list[str]:
+    """Every page the owner can see."""
+    page = as_owner.new_page()
+    page.goto(f"{demonstration}people/")
+    page.get_by_label("Name, code or date of birth").fill("palander")
+    page.get_by_role("button", name="Find").click()
+    page.locator(".people a").first.click()
+    person = page.url
+    page.close()
+    return [demonstration + there for there in OWNER_PAGES] + [person + there for there in PERSON_PAGES]
+
+
+def serious(page: Page) -> list[str]:
+    """What axe finds that is serious or critical."""
+    found: dict[str, Any] = Axe().run(page).response
+    return [
+        f"{page.url} {one['id']}: {one['nodes'][0]['html'][:120]}"
+        for one in found["violations"]
+        if one["impact"] in {"serious", "critical"}
+    ]
+
+
+def _matters(message: ConsoleMessage) -> bool:
+    """Errors and warnings, refusals by the content security policy among them; not that a page is missing."""
+    return message.type in {"error", "warning"} and "404" not in message.text
+
+
+def faults(page: Page, address: str) -> list[str]:
+    """Everything that is wrong with a page at all sizes."""
+    noise: list[str] = []
+    page.on("console", lambda message: noise.append(message.text) if _matters(message) else None)
+    page.on("pageerror", lambda error: noise.append(str(error)))
+    found: list[str] = []
+    page.goto(address)
+    for size, (width, height) in SIZES.items():
+        page.set_viewport_size({"width": width, "height": height})
+        if page.evaluate("document.documentElement.scrollWidth") > width:
+            found.append(f"{address} scrolls sideways at {size}")
+        found += [f"{address} {size}: small target {one}" for one in page.evaluate(SMALL_TARGETS)]
+        if size == "tablet":
+            found += serious(page)
+    found += [f"{address}: small type {one}" for one in page.evaluate(SMALL_TYPE)]
+    return found + [f"{address}: {one}" for one in noise]
+
+
+def test_every_page_of_the_owner(as_owner: BrowserContext, addresses: list[str]) -> None:
+    wrong = []
+    for address in addresses:
+        page = as_owner.new_page()
+        wrong += faults(page, address)
+        page.close()
+    assert not wrong, "\n".join(wrong)
+
+
+def test_every_page_before_signing_in(real_browser: Browser, demonstration: str) -> None:
+    wrong = []
+    context = real_browser.new_context()
+    for there in OPEN_PAGES:
+        page = context.new_page()
+        wrong += faults(page, demonstration + there)
+        page.close()
+    context.close()
+    assert not wrong, "\n".join(wrong)
+
+
+def test_axe_does_find_what_is_wrong(as_owner: BrowserContext, demonstration: str) -> None:
+    """The checks above can fail: a page spoilt on purpose."""
+    page = as_owner.new_page()
+    page.goto(f"{demonstration}people/add/")
+    page.evaluate(
+        "() => { document.querySelector('label').remove();"
+        " const b = document.querySelector('button.main');"
+        "b.style.minHeight = '20px'; b.style.height = '20px'; b.style.padding = 0; b.style.fontSize = '10px'; }"
+    )
+    assert any(" label:" in one for one in serious(page))
+    assert page.evaluate(SMALL_TARGETS)
+    assert page.evaluate(SMALL_TYPE)
+    page.close()
+
+
+def test_an_idle_screen_locks_and_the_pin_brings_back_what_was_typed(
+    real_browser: Browser, demonstration: str
+) -> None:
+    context = real_browser.new_context()
+    page = context.new_page()
+    page.clock.install()
+    sign_in(page, demonstration, "operator")
+    page.goto(f"{demonstration}people/add/")
+    page.get_by_label("Given name").fill("half typed")
+    page.clock.fast_forward("04:50")
+    expect(page.locator("#lock-screen")).to_be_hidden()
+    with page.expect_response("**/locked/now/"):
+        page.clock.fast_forward("00:20")
+    expect(page.locator("#lock-screen")).to_be_visible()
+    expect(page.locator("#page")).to_be_hidden()
+    assert serious(page) == []
+    page.keyboard.press("Escape")
+    expect(page.locator("#lock-screen")).to_be_visible()
+    refused = context.request.get(f"{demonstration}people/", max_redirects=0)
+    assert refused.status == 302
+    assert "/locked/" in refused.headers["location"]
+
+    page.get_by_label("PIN or password").fill("111222")
+    page.keyboard.press("Enter")
+    expect(page.locator("#lock-problem")).to_have_text("This did not match. Tries left: 4.")
+    page.get_by_label("PIN or password").fill(PIN)
+    page.keyboard.press("Enter")
+    expect(page.locator("#lock-screen")).to_be_hidden()
+    expect(page.get_by_label("Given name")).to_have_value("half typed")
+    page.goto(f"{demonstration}people/")
+    expect(page.get_by_role("heading", level=1)).to_have_text("People")
+    context.close()
+
+
+def test_matches_appear_while_one_types(as_owner: BrowserContext, demonstration: str) -> None:
+    page = as_owner.new_page()
+    page.goto(f"{demonstration}people/")
+    page.get_by_label("Name, code or date of birth").focus()
+    page.keyboard.type("marushka")
+    expect(page.locator(".people")).to_contain_text("Maruška Holvat")
+    assert "marushka" not in page.url
+    page.close()
+
+
+def test_without_scripts_the_same_work_is_possible(real_browser: Browser, demonstration: str) -> None:
+    context = real_browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    sign_in(page, demonstration, "lead")
+    page.goto(f"{demonstration}people/")
+    page.get_by_label("Name, code or date of birth").fill("okkerven")
+    page.get_by_role("button", name="Find").click()
+    page.get_by_role("link", name="Rosalind Okkerveen").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Rosalind Okkerveen")
+    page.get_by_role("link", name="Change").click()
+    page.get_by_label("Telephone").fill("0100 555 0102")
+    page.get_by_role("button", name="Save").click()
+    expect(page.locator("main")).to_contain_text("0100 555 0102")
+    page.get_by_role("button", name="Lock", exact=True).click()
+    page.get_by_label("PIN or password").fill(PIN)
+    page.get_by_role("button", name="Continue").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Hello")
+    context.close()
+
+
+def test_the_keyboard_reaches_everything_and_shows_where_it_is(
+    as_owner: BrowserContext, demonstration: str
+) -> None:
+    page = as_owner.new_page()
+    page.goto(f"{demonstration}people/")
+    wanted = page.evaluate(
+        "[...document.querySelectorAll('a, button, input, select')].filter(e => e.checkVisibility()"
+        " && e.type !== 'hidden').length"
+    )
+    reached = set()
+    for _ in range(wanted):
+        page.keyboard.press("Tab")
+        here = page.evaluate(
+            "() => { const e = document.activeElement, s = getComputedStyle(e);"
+            " return [e.outerHTML, s.outlineStyle, parseFloat(s.outlineWidth)]; }"
+        )
+        assert here[1] != "none", here
+        assert here[2] >= 2, here
+        reached.add(here[0])
+    assert len(reached) == wanted
+    page.close()
+
+
+@pytest.fixture
+def printed(as_owner: BrowserContext, addresses: list[str]) -> Iterator[Callable[[str], Page]]:
+    """A page as it is printed."""
+    page = as_owner.new_page()
+
+    def show(ending: str) -> Page:
+        page.goto(next(address for address in addresses if address.endswith(ending)))
+        page.emulate_media(media="print")
+        return page
+
+    yield show
+    page.close()
+
+
+def test_on_paper_there_is_the_record_and_no_buttons(printed: Callable[[str], Page]) -> None:
+    page = printed("trail/")
+    expect(page.locator("nav")).to_be_hidden()
+    expect(page.locator(".who")).to_be_hidden()
+    expect(page.locator("table")).to_be_visible()
+    expect(page.locator(".demonstration")).to_be_visible()
