@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
+from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, expect
 
 from evenfield.clinic.accounts.demonstration import PASSWORD, PIN
@@ -71,7 +71,7 @@ def serious(page: Page) -> list[str]:
 
 
 def _matters(message: ConsoleMessage) -> bool:
-    """Errors and warnings, refusals by the content security policy among them; not that a page is missing."""
+    """Errors and warnings, also what the content security policy refused; a missing page is not one."""
     return message.type in {"error", "warning"} and "404" not in message.text
 
 

@@ -15,8 +15,7 @@ import pytest
 from django.db import connection
 from django.http import HttpResponse
 from django.template import Context, Template
-from django.test import Client, RequestFactory
-from pytest_django.fixtures import SettingsWrapper
+from django.test import Client, RequestFactory, override_settings
 
 from evenfield.clinic.audit.actor import Actor, acting
 from evenfield.clinic.database import database_settings
@@ -158,12 +157,12 @@ def test_only_names_of_this_computer_are_answered(db: None) -> None:
     assert Client().get("/about/", headers={"host": "127.0.0.1:8321"}).status_code == 200
 
 
-def test_every_page_of_a_demonstration_says_so(settings: SettingsWrapper, db: None) -> None:
+def test_every_page_of_a_demonstration_says_so(db: None) -> None:
     assert "Demonstration." not in Client().get("/about/").content.decode()
-    settings.EVENFIELD_DEMONSTRATION = True
-    for page in ("/about/", "/sign-in/", "/nothing-here/"):
-        answer = Client().get(page, follow=True)
-        assert "Demonstration." in answer.content.decode(), page
+    with override_settings(EVENFIELD_DEMONSTRATION=True):
+        for page in ("/about/", "/sign-in/", "/nothing-here/"):
+            answer = Client().get(page, follow=True)
+            assert "Demonstration." in answer.content.decode(), page
 
 
 def test_times_are_shown_in_the_clinics_zone_and_way(db: None) -> None:

@@ -3,11 +3,11 @@
 from typing import Any
 
 from django.http import HttpRequest, HttpResponse
-from whitenoise.middleware import WhiteNoiseMiddleware
+from whitenoise.middleware import WhiteNoiseMiddleware  # type: ignore[import-untyped]
 
 
 class StaticFilesMiddleware(WhiteNoiseMiddleware):  # type: ignore[misc]
-    """WhiteNoise, answering with the whole small file: its streamed answer is made for servers without async."""
+    """WhiteNoise, answering with the whole small file: its streamed answer does not suit an async server."""
 
     @staticmethod
     def serve(static_file: Any, request: HttpRequest) -> HttpResponse:
