@@ -48,6 +48,7 @@ def refusal(region: Region, *panels: Panel) -> PlacementError:
 def test_good_placements_pass() -> None:
     check_placement(ARM, [place(INNER, ARM), place(OUTER, ARM)])
     check_placement(ARM, [place(INNER, ARM)])  # one panel: the surroundings are the return
+    check_placement(ARM, [place(INNER, ARM), place(replace(OUTER, drive=0.0), ARM)])  # one left idle
     curved = replace(INNER, shape=PanelShape.CURVED, width_m=0.3, gap_m=0.015)
     check_placement(ARM, [place(curved, ARM), place(replace(OUTER, width_m=0.04), ARM)])
 

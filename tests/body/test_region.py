@@ -216,8 +216,19 @@ def test_fat_that_fills_the_limb_is_refused_with_its_place() -> None:
 
 
 def test_fat_that_fills_the_trunk_is_refused() -> None:
+    thick = replace(TRUNK, girth_m=(0.5, 0.5, 0.5), width_to_depth=1.0, fat_m=((0.05, 0.05, 0.05, 0.05),) * 3)
     with pytest.raises(MeasurementError, match=r"leaves no room for a muscle wall of 12 mm and the core"):
-        Region(replace(TRUNK, girth_m=(0.5, 0.5, 0.5), fat_m=((0.07, 0.07, 0.07, 0.07),) * 3))
+        Region(thick)
+
+
+def test_fat_deeper_than_the_bend_of_the_skin_is_refused() -> None:
+    """At the narrow end of an ellipse with semi-axes a < b the radius of curvature is a²/b: 47 mm here."""
+    narrow = replace(TRUNK, girth_m=(0.9, 0.9, 0.9), width_to_depth=2.0)
+    Region(replace(narrow, fat_m=((0.02, 0.024, 0.02, 0.024),) * 3))
+    with pytest.raises(MeasurementError) as refused:
+        Region(replace(narrow, fat_m=((0.02, 0.045, 0.02, 0.02),) * 3))
+    assert str(refused.value).startswith("region.fat_mm = 45 (inner, level -120 mm): with a girth of 900 mm")
+    assert "this reaches past the centre of the bend; less fat" in str(refused.value)
 
 
 @pytest.mark.parametrize(

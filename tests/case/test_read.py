@@ -182,6 +182,11 @@ def test_changed_defaults_are_no_assumptions_any_more() -> None:
         case.with_panel("inner", gap_m=0.011)
 
 
+def test_panels_without_a_name_are_numbered() -> None:
+    case = case_from_toml(LEAST + "angle_deg = 90\n[[panel]]\nangle_deg = 270\n")
+    assert [panel.name for panel in case.panels] == ["panel 1", "panel 2"]
+
+
 def test_byte_order_mark_and_windows_line_ends_are_read(tmp_path: Path) -> None:
     path = tmp_path / "case.toml"
     path.write_bytes(LEAST.replace("\n", "\r\n").encode("utf-8-sig"))

@@ -216,32 +216,29 @@ class Region:
         girth = self.girth(level)
         deep = m.skin_m + fat + (m.wall_m if m.kind.trunk else 0.0)
         regularity = 1 - deep * self._ellipse.curvature(angle) / girth
-        with np.errstate(all="ignore"):
-            radii = self.layer_radii(angle, level)
+        radii = self.layer_radii(angle, level)
         if m.kind.trunk:
-            room, least, inside = (
-                radii[0],
-                _LEAST_CORE_M,
-                f"a muscle wall of {1e3 * m.wall_m:g} mm and the core",
-            )
+            inside, reach = _LEAST_CORE_M, radii[0]
+            parts = f"a muscle wall of {1e3 * m.wall_m:g} mm and the core"
         else:
-            room, least = radii[1] - radii[0], _LEAST_MUSCLE_M
-            inside = f"a bone of radius {1e3 * m.bone_radius_m:g} mm and the muscle around it"
-        room = np.where(regularity > 0, room, -1.0)
-        room = np.where(np.isfinite(room), room, -1.0)
-        # Worst place first: too little room, or a normal depth that would fold the inner surface over itself.
-        shortage = np.minimum(room - least, (regularity - _LEAST_REGULARITY) * girth / (2 * np.pi))
-        k, j = np.unravel_index(int(np.argmin(shortage)), shortage.shape)
-        if shortage[k, j] >= 0:
+            inside, reach = m.bone_radius_m + _LEAST_MUSCLE_M, radii[1]
+            parts = f"a bone of radius {1e3 * m.bone_radius_m:g} mm and the muscle around it"
+        # What is lacking, as lengths so that the worst place can be told: room along the ray, and depth before
+        # the normal reaches the centre of the bend, where the inner surface would fold over itself.
+        bend = (regularity - _LEAST_REGULARITY) * girth / (2 * np.pi)
+        lack = np.where(regularity > 0, np.minimum(reach - inside, bend), bend)
+        k, j = np.unravel_index(int(np.argmin(lack)), lack.shape)
+        if lack[k, j] >= 0:
             return
         where = DIRECTIONS[int(np.round(angle[j] / (0.5 * np.pi))) % 4]
         nearest_level = int(np.argmin(np.abs(knots - level[k, 0])))
         value = 1e3 * m.fat_m[nearest_level][DIRECTIONS.index(where)]
+        fits_straight_in = (self.skin_radius(angle, level) - deep)[k, j] > inside
+        why = "reaches past the centre of the bend" if fits_straight_in else f"leaves no room for {parts}"
         raise MeasurementError(
             f"region.fat_mm = {value:g} ({where}, level {1e3 * knots[nearest_level]:g} mm): with a girth of "
             f"{1e3 * m.girth_m[nearest_level]:g} mm, a width-to-depth ratio of {m.width_to_depth:g} and "
-            f"{1e3 * m.skin_m:g} mm of skin this leaves no room for {inside}; "
-            "less fat or a larger girth is needed",
+            f"{1e3 * m.skin_m:g} mm of skin this {why}; less fat or a larger girth is needed",
             key="region.fat_mm",
             value=value,
             allowed="less fat or a larger girth",
