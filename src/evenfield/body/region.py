@@ -223,8 +223,8 @@ class Region:
         else:
             inside, reach = m.bone_radius_m + _LEAST_MUSCLE_M, radii[1]
             parts = f"a bone of radius {1e3 * m.bone_radius_m:g} mm and the muscle around it"
-        # What is lacking, as lengths so that the worst place can be told: room along the ray, and depth before
-        # the normal reaches the centre of the bend, where the inner surface would fold over itself.
+        # What is lacking, as lengths so that the worst place can be told: room along the ray, and the depth
+        # before the normal reaches the centre of the bend, where the inner surface would fold over itself.
         bend = (regularity - _LEAST_REGULARITY) * girth / (2 * np.pi)
         lack = np.where(regularity > 0, np.minimum(reach - inside, bend), bend)
         k, j = np.unravel_index(int(np.argmin(lack)), lack.shape)
