@@ -36,7 +36,8 @@ class Material:
 
 @dataclass(frozen=True)
 class Numerics:
-    """How a field was computed. `history`: relative residual over the free unknowns, iteration by iteration."""
+    """How a field was computed. `history`: relative residual over the free unknowns, iteration by
+    iteration."""
 
     unknowns: int
     iterations: int
@@ -49,8 +50,8 @@ class Field:
     """Field of one placement at half a volt times the drives.
 
     `potential` (nk, nj, ni) V rms. `heating`: power density in the body's cells per watt absorbed, shape
-    (nk − 1, nj, skin_node), 1/m³ (W/m³ per W). `sar`: the same per mass, 1/kg. `admittance_s`: between panels of
-    drive +1 and −1. `absorbed_w`: power lost in tissue for this potential. `share`: of it, per layer.
+    (nk − 1, nj, skin_node), 1/m³ (W/m³ per W). `sar`: the same per mass, 1/kg. `admittance_s`: between panels
+    of drive +1 and −1. `absorbed_w`: power lost in tissue for this potential. `share`: of it, per layer.
     `energy_closure`: |power at the panels − power lost in tissue| over power at the panels.
     """
 
@@ -67,7 +68,8 @@ class Field:
 
 
 def fixed_potential(grid: Grid, drives: Sequence[float]) -> tuple[NDArray[np.bool_], Complexes, bool]:
-    """Which nodes are held, their potentials (half a volt times drive), and whether the surroundings return."""
+    """Which nodes are held, their potentials (half a volt times drive), and whether the surroundings
+    return."""
     held = np.zeros(grid.shape, dtype=bool)
     value = np.zeros(grid.shape, dtype=np.complex128)
     for number, drive in enumerate(drives):
@@ -103,7 +105,8 @@ def solve_field(
     start: Complexes | None = None,
     residual: float = RESIDUAL,
 ) -> Field:
-    """Solve for the panels' drives. `materials` has every layer of the grid and "air"; `start`: a first guess.
+    """Solve for the panels' drives. `materials` has every layer of the grid and "air"; `start`: a first
+    guess.
 
     Raises ValueError for drives that give no field, `NotConverged` if the residual is not reached.
     """
@@ -155,7 +158,12 @@ def solve_field(
 
 
 def _solve_held(
-    A: NDArray[Any], held: NDArray[np.bool_], value: Complexes, start: Complexes | None, residual: float, lines: Lines
+    A: NDArray[Any],
+    held: NDArray[np.bool_],
+    value: Complexes,
+    start: Complexes | None,
+    residual: float,
+    lines: Lines,
 ) -> Solution:
     """Solve with held nodes; A is overwritten. The returned x contains the held values."""
     free = (~held).astype(np.float64)

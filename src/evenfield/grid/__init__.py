@@ -2,5 +2,6 @@
 
 Array layout everywhere: `[level k, angle j, radial i]`, radial index fastest, angle periodic.
 An operator is a 27-point stencil `A[k, j, m, i]` with `m = 9 (dk + 1) + 3 (dj + 1) + (di + 1)`:
-the coefficient of node `(k + dk, j + dj, i + di)` in the equation of node `(k, j, i)`; `m = 13` is the diagonal.
+the coefficient of node `(k + dk, j + dj, i + di)` in the equation of node `(k, j, i)`; `m = 13` is the
+diagonal.
 """

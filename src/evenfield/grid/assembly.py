@@ -1,4 +1,5 @@
-"""Trilinear hexahedral elements on the fitted grid: stiffness stencils, cell volumes, cell-mean squared gradients.
+"""Trilinear hexahedral elements on the fitted grid: stiffness stencils, cell volumes, cell-mean squared
+gradients.
 
 The weak form is that of −∇·(y∇φ) = 0 with a coefficient y that is constant in each cell:
 A_ab = Σ_cells y ∫ ∇N_a·∇N_b dV, integrated with 2x2x2 Gauss points (exact for parallelepipeds; Hughes,
@@ -24,7 +25,8 @@ _GAUSS = 0.5 / np.sqrt(3.0)
 
 
 def _reference_gradients() -> Floats:
-    """Gradients of the eight shape functions at the eight Gauss points, shape (8 points, 8 corners, 3 = k, j, i)."""
+    """Gradients of the eight shape functions at the eight Gauss points, shape (8 points, 8 corners, 3 = k, j,
+    i)."""
     bits = np.array([[(c >> 2) & 1, (c >> 1) & 1, c & 1] for c in range(8)], dtype=float)
     points = 0.5 + _GAUSS * (2.0 * bits - 1.0)
     out = np.empty((8, 8, 3))
@@ -54,7 +56,7 @@ _OFFSET = np.array(
 """Stencil position of corner b seen from corner a of the same cell."""
 
 
-@njit(cache=True, fastmath=True, inline="always")  # type: ignore[untyped-decorator]
+@njit(cache=True, fastmath=True, inline="always")
 def _corners(nodes, k, j, jn, i, xyz):  # type: ignore[no-untyped-def]
     for d in range(3):
         xyz[0, d] = nodes[d, k, j, i]
@@ -67,9 +69,10 @@ def _corners(nodes, k, j, jn, i, xyz):  # type: ignore[no-untyped-def]
         xyz[7, d] = nodes[d, k + 1, jn, i + 1]
 
 
-@njit(cache=True, fastmath=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, fastmath=True)
 def _gradients(xyz, ref, grad):  # type: ignore[no-untyped-def]
-    """Physical gradients (8, 3) of the shape functions at one Gauss point; returns the Jacobian determinant."""
+    """Physical gradients (8, 3) of the shape functions at one Gauss point; returns the Jacobian
+    determinant."""
     a00 = a01 = a02 = a10 = a11 = a12 = a20 = a21 = a22 = 0.0
     for c in range(8):
         r0 = ref[c, 0]
@@ -111,9 +114,10 @@ def _gradients(xyz, ref, grad):  # type: ignore[no-untyped-def]
     return abs(det)
 
 
-@njit(cache=True, fastmath=True, parallel=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, fastmath=True, parallel=True)
 def _stiffness(nodes, ref, offset, coefficient, out):  # type: ignore[no-untyped-def]
-    """Add every cell's matrix to the stencils; even cell layers first, then odd ones, so threads never collide."""
+    """Add every cell's matrix to the stencils; even cell layers first, then odd ones, so threads never
+    collide."""
     _, nk, nj, ni = nodes.shape
     for parity in range(2):
         for half in prange((nk - parity) // 2):
@@ -148,18 +152,21 @@ def _stiffness(nodes, ref, offset, coefficient, out):  # type: ignore[no-untyped
 def stiffness(nodes: Floats, coefficient: NDArray[Any]) -> Stencil:
     """Stencils of −∇·(y∇φ) with natural boundaries.
 
-    `nodes`: coordinates, shape (3, nk, nj, ni), m. `coefficient`: y of the cells between radial nodes i and i+1,
-    shape (ni − 1,), real (heat, W/mK) or complex (field, S/m). Returns shape (nk, nj, 27, ni) of the same kind.
+    `nodes`: coordinates, shape (3, nk, nj, ni), m. `coefficient`: y of the cells between radial nodes i and
+    i+1, shape (ni − 1,), real (heat, W/mK) or complex (field, S/m). Returns shape (nk, nj, 27, ni) of the
+    same kind.
     """
     _, nk, nj, ni = nodes.shape
     if coefficient.shape != (ni - 1,):
-        raise ValueError(f"coefficient has shape {coefficient.shape}; {(ni - 1,)} is needed, one per radial cell")
+        raise ValueError(
+            f"coefficient has shape {coefficient.shape}; {(ni - 1,)} is needed, one per radial cell"
+        )
     out = np.zeros((nk, nj, 27, ni), dtype=np.result_type(coefficient.dtype, np.float64))
     _stiffness(nodes, _REFERENCE, _OFFSET, np.ascontiguousarray(coefficient, dtype=out.dtype), out)
     return out
 
 
-@njit(cache=True, fastmath=True, parallel=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, fastmath=True, parallel=True)
 def _volumes(nodes, ref, out):  # type: ignore[no-untyped-def]
     _, nk, nj, ni = nodes.shape
     for k in prange(nk - 1):
@@ -183,7 +190,7 @@ def cell_volumes(nodes: Floats) -> Floats:
     return out
 
 
-@njit(cache=True, fastmath=True, parallel=True)  # type: ignore[untyped-decorator]
+@njit(cache=True, fastmath=True, parallel=True)
 def _squared_gradient(nodes, ref, phi, cells, out):  # type: ignore[no-untyped-def]
     _, nk, nj, _ = nodes.shape
     for k in prange(nk - 1):

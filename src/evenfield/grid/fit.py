@@ -1,8 +1,8 @@
 """The layout bent to the body: node coordinates that follow skin, tissue layers and panel edges.
 
-Every column (k, j) is a horizontal ray from the region's axis. On a panel the column's angle, level and radius are
-those of the panel's own point (u, v), so that panel edges are node lines whatever the tilt; between panels the
-displacement and the clearance fade out smoothly towards the next edge line.
+Every column (k, j) is a horizontal ray from the region's axis. On a panel the column's angle, level and
+radius are those of the panel's own point (u, v), so that panel edges are node lines whatever the tilt;
+between panels the displacement and the clearance fade out smoothly towards the next edge line.
 """
 
 from __future__ import annotations
@@ -21,16 +21,17 @@ from evenfield.grid.layout import Layout
 Floats = NDArray[np.float64]
 
 AXIS_HOLE = 0.02
-"""Radius of the hole left round the axis, as a share of the smallest skin radius (measured effect: docs/physics.md)."""
+"""Radius of the hole left round the axis, as a share of the smallest skin radius (measured effect:
+docs/physics.md)."""
 _REACH_M = 0.06
 """How far beyond a panel's edge its displacement of the lines reaches at most."""
 
 
 @dataclass(frozen=True)
 class Grid:
-    """`nodes` (3, nk, nj, ni) m; `angle`, `level`, `skin_radius` (nk, nj) of the columns; `layer_of_cell` (ni − 1,)
-    names the material of each radial cell ("air" outside the skin); `skin_node`, `panel_node`: radial indices of
-    the skin surface and of the level on which all panels lie; `volume` (nk − 1, nj, ni − 1) m³."""
+    """`nodes` (3, nk, nj, ni) m; `angle`, `level`, `skin_radius` (nk, nj) of the columns; `layer_of_cell` (ni
+    − 1,) names the material of each radial cell ("air" outside the skin); `skin_node`, `panel_node`: radial
+    indices of the skin surface and of the level on which all panels lie; `volume` (nk − 1, nj, ni − 1) m³."""
 
     layout: Layout
     nodes: Floats
@@ -74,7 +75,9 @@ def _fade(position: Floats, inside: tuple[float, float], reach: tuple[float, flo
     return np.asarray(1.0 - s * s * (3.0 - 2.0 * s))
 
 
-def _weights(layout: Layout, number: int, radius: float) -> tuple[Floats, Floats, NDArray[np.int64], NDArray[np.int64]]:
+def _weights(
+    layout: Layout, number: int, radius: float
+) -> tuple[Floats, Floats, NDArray[np.int64], NDArray[np.int64]]:
     """Fading weights over angle (nj,) and level (nk,) lines, and each line's nearest line on the panel."""
     p = layout.panels[number]
     nj = layout.angle.size
@@ -140,7 +143,8 @@ def fit(layout: Layout, region: Region, panels: Sequence[PlacedPanel]) -> Grid:
 
     bounds = [np.full((nk, nj), hole), *layers, at_panel, np.full((nk, nj), outside)]
     parts = [
-        (a[..., None] + (b - a)[..., None] * f[:-1]) for a, b, f in zip(bounds[:-1], bounds[1:], layout.radial, strict=True)
+        (a[..., None] + (b - a)[..., None] * f[:-1])
+        for a, b, f in zip(bounds[:-1], bounds[1:], layout.radial, strict=True)
     ]
     radius = np.concatenate([*parts, bounds[-1][..., None]], axis=-1)
     nodes = np.stack(

@@ -1,7 +1,8 @@
 """Compiled kernels on 27-point stencils: product, line relaxation, coarse operators, grid transfer.
 
-All are generic in the number type (float32 to complex128). Products and sums are unconjugated throughout, since
-the operators are complex symmetric, not Hermitian. Colour of a radial line: 2 (k mod 2) + (j mod 2); nj is even.
+All are generic in the number type (float32 to complex128). Products and sums are unconjugated throughout,
+since the operators are complex symmetric, not Hermitian. Colour of a radial line: 2 (k mod 2) + (j mod 2); nj
+is even.
 """
 
 # mypy: disable-error-code="no-untyped-def, untyped-decorator"
@@ -123,8 +124,8 @@ def relax_radial(A, inverse, x, b, colour):
 def factor_angular(A, inverse, wrap):
     """Factors of the periodic tridiagonal matrix of every angular line (k, i).
 
-    Sherman-Morrison on the corner entries (Press et al., *Numerical Recipes*, section 2.7.2): `inverse` holds the
-    inverse pivots, `wrap` the solution for the corner vector already divided by its denominator.
+    Sherman-Morrison on the corner entries (Press et al., *Numerical Recipes*, section 2.7.2): `inverse` holds
+    the inverse pivots, `wrap` the solution for the corner vector already divided by its denominator.
     """
     nk, nj, _, ni = A.shape
     for k in prange(nk):
@@ -246,7 +247,8 @@ def prolong_add(coarse, free, wk, wj, fine):
 def galerkin(A, free, wk, wj, out):
     """Coarse stencils Pᵀ A P for twofold coarsening in angle and level; fixed nodes take no part.
 
-    `free` (nk, nj, ni) is 1.0 where the fine node is an unknown, else 0.0. `out` has shape (nkc, njc, 27, ni).
+    `free` (nk, nj, ni) is 1.0 where the fine node is an unknown, else 0.0. `out` has shape (nkc, njc, 27,
+    ni).
     """
     nk, nj, _, ni = A.shape
     nkc, njc, _, _ = out.shape
@@ -294,7 +296,8 @@ def galerkin(A, free, wk, wj, out):
 
 @_fast_parallel
 def pin(A, free):
-    """Turn rows and columns of fixed nodes into those of the identity; `free` is (nk, nj, ni) of 1.0 and 0.0."""
+    """Turn rows and columns of fixed nodes into those of the identity; `free` is (nk, nj, ni) of 1.0 and
+    0.0."""
     nk, nj, _, ni = A.shape
     for k in prange(nk):
         for j in range(nj):
@@ -324,7 +327,9 @@ def factor_axial(A, inverse):
             inverse[0, j, i] = 1.0 / A[0, j, 13, i]
         for k in range(1, nk):
             for i in range(ni):
-                inverse[k, j, i] = 1.0 / (A[k, j, 13, i] - A[k, j, 4, i] * A[k - 1, j, 22, i] * inverse[k - 1, j, i])
+                inverse[k, j, i] = 1.0 / (
+                    A[k, j, 13, i] - A[k, j, 4, i] * A[k - 1, j, 22, i] * inverse[k - 1, j, i]
+                )
 
 
 @_fast_parallel

@@ -18,13 +18,14 @@ from evenfield.grid.assembly import Stencil
 Array = NDArray[Any]
 
 
-class NotConverged(RuntimeError):
+class NotConverged(RuntimeError):  # noqa: N818
     """The residual did not fall to the tolerance within the allowed iterations."""
 
 
 @dataclass(frozen=True)
 class Solution:
-    """`x` of the operator's shape (nk, nj, ni); `history`: relative residual before each iteration and at the end."""
+    """`x` of the operator's shape (nk, nj, ni); `history`: relative residual before each iteration and at the
+    end."""
 
     x: Array
     history: tuple[float, ...]
@@ -46,7 +47,8 @@ def solve(
 ) -> Solution:
     """Solve A x = b until ‖b − A x‖ ≤ tolerance · reference (2-norm; reference defaults to ‖b‖).
 
-    `b` must be zero at fixed nodes and `start` too, so that the norms see the unknowns only. Raises NotConverged.
+    `b` must be zero at fixed nodes and `start` too, so that the norms see the unknowns only. Raises
+    NotConverged.
     """
     x = np.zeros_like(b) if start is None else start.copy()
     r = b.copy()
@@ -62,8 +64,8 @@ def solve(
     while history[-1] > tolerance:
         if len(history) > most_iterations:
             raise NotConverged(
-                f"the solver stopped at a relative residual of {history[-1]:.1e} after {most_iterations} iterations; "
-                f"{tolerance:.1e} was asked for"
+                f"the solver stopped at a relative residual of {history[-1]:.1e} "
+                f"after {most_iterations} iterations; {tolerance:.1e} was asked for"
             )
         z = preconditioner(r)
         rho = np.dot(r.ravel(), z.ravel())

@@ -1,12 +1,15 @@
-"""Where the grid's lines run before they are bent to the body: counts, base angles and levels, radial fractions.
+"""Where the grid's lines run before they are bent to the body: counts, base angles and levels, radial
+fractions.
 
-A layout is made once for a placement. A changed gap, tilt or small shift keeps the layout and only moves nodes
-(`grid.fit`), so that two such forecasts differ by physics and not by meshing noise. Every segment between two edge
-lines has an even number of cells, so that the twice coarser grid is nested and keeps all edges.
+A layout is made once for a placement. A changed gap, tilt or small shift keeps the layout and only moves
+nodes (`grid.fit`), so that two such forecasts differ by physics and not by meshing noise. Every segment
+between two edge lines has an even number of cells, so that the twice coarser grid is nested and keeps all
+edges.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -40,7 +43,8 @@ class Spacing:
 
 @dataclass(frozen=True)
 class PanelLines:
-    """One panel's place among the lines: angle lines j0..j1 (j1 may pass nj: take modulo), level lines k0..k1.
+    """One panel's place among the lines: angle lines j0..j1 (j1 may pass nj: take modulo), level lines
+    k0..k1.
 
     `u`, `v`: relative positions −1..1 of those lines across and along the panel.
     """
@@ -59,9 +63,9 @@ class PanelLines:
 
 @dataclass(frozen=True)
 class Layout:
-    """`angle` (nj,) increasing, rad; `level` (nk,) increasing, m; `radial`: per segment (each tissue layer from
-    the axis out, the gap, the air beyond the panels) fractions 0..1 of its nodes; `angle_edges`, `level_edges`:
-    the indices on which panel edges lie."""
+    """`angle` (nj,) increasing, rad; `level` (nk,) increasing, m; `radial`: per segment (each tissue layer
+    from the axis out, the gap, the air beyond the panels) fractions 0..1 of its nodes; `angle_edges`,
+    `level_edges`: the indices on which panel edges lie."""
 
     angle: Floats
     level: Floats
@@ -79,7 +83,8 @@ class Layout:
             level=self.level[::2],
             radial=tuple(f[::2] for f in self.radial),
             panels=tuple(
-                PanelLines(p.j0 // 2, p.j1 // 2, p.k0 // 2, p.k1 // 2, p.u[::2], p.v[::2]) for p in self.panels
+                PanelLines(p.j0 // 2, p.j1 // 2, p.k0 // 2, p.k1 // 2, p.u[::2], p.v[::2])
+                for p in self.panels
             ),
             angle_edges=tuple(e // 2 for e in self.angle_edges),
             level_edges=tuple(e // 2 for e in self.level_edges),
@@ -94,7 +99,8 @@ class Layout:
             level=_halved(self.level),
             radial=tuple(_halved(f) for f in self.radial),
             panels=tuple(
-                PanelLines(2 * p.j0, 2 * p.j1, 2 * p.k0, 2 * p.k1, _halved(p.u), _halved(p.v)) for p in self.panels
+                PanelLines(2 * p.j0, 2 * p.j1, 2 * p.k0, 2 * p.k1, _halved(p.u), _halved(p.v))
+                for p in self.panels
             ),
             angle_edges=tuple(2 * e for e in self.angle_edges),
             level_edges=tuple(2 * e for e in self.level_edges),
@@ -118,7 +124,9 @@ class _Segment:
 
     def _integral(self) -> tuple[Floats, Floats]:
         s = np.linspace(0.0, self.length, 257)
-        size = np.minimum(self.most, np.minimum(self.start + self.growth * s, self.end + self.growth * s[::-1]))
+        size = np.minimum(
+            self.most, np.minimum(self.start + self.growth * s, self.end + self.growth * s[::-1])
+        )
         density = 1.0 / size
         return s, np.concatenate([[0.0], np.cumsum(0.5 * (density[1:] + density[:-1]) * np.diff(s))])
 
@@ -140,7 +148,9 @@ def _counts(segments: Sequence[_Segment], multiple: int) -> list[int]:
     return counts
 
 
-def _lines(edges: Sequence[float], segments: Sequence[_Segment], multiple: int) -> tuple[Floats, tuple[int, ...]]:
+def _lines(
+    edges: Sequence[float], segments: Sequence[_Segment], multiple: int
+) -> tuple[Floats, tuple[int, ...]]:
     """All line positions from the edges' positions on, and the index of each edge (and of the end)."""
     counts = _counts(segments, multiple)
     parts = [
@@ -187,7 +197,9 @@ def make_layout(region: Region, panels: Sequence[PlacedPanel], spacing: Spacing 
     for a, b in zip(angle_edges, [*angle_edges[1:], angle_edges[0] + 2 * np.pi], strict=True):
         middle = origin + 0.5 * (a + b)
         covered = any((middle - low) % (2 * np.pi) < high - low for low, high in spans)
-        angle_segments.append(_Segment((b - a) * radius, edge, edge, under if covered else beyond, size.growth))
+        angle_segments.append(
+            _Segment((b - a) * radius, edge, edge, under if covered else beyond, size.growth)
+        )
     arc, j_index = _lines([a * radius for a in angle_edges], angle_segments, MULTIPLE)
     angle = origin + arc[:-1] / radius
 
@@ -197,13 +209,15 @@ def make_layout(region: Region, panels: Sequence[PlacedPanel], spacing: Spacing 
     high_end = max(level_edges[-1], region.measurements.level_m[-1]) + depth
     marks = [low_end, *level_edges, high_end]
     level_segments = []
-    for n, (a, b) in enumerate(zip(marks[:-1], marks[1:], strict=True)):
+    for n, (a, b) in enumerate(itertools.pairwise(marks)):
         middle = 0.5 * (a + b)
         covered = any(low < middle < high for low, high in ends)
         start = beyond if n == 0 else edge
         end = beyond if n == len(marks) - 2 else edge
         most = under if covered else beyond
-        level_segments.append(_Segment(b - a, start if n else most, end if n < len(marks) - 2 else most, most, size.growth))
+        level_segments.append(
+            _Segment(b - a, start if n else most, end if n < len(marks) - 2 else most, most, size.growth)
+        )
     level, k_index = _lines(marks[:-1], level_segments, MULTIPLE)
 
     lines = []
@@ -247,7 +261,10 @@ def _radial(region: Region, panels: Sequence[PlacedPanel], size: Spacing) -> tup
         np.linspace(0.0, 2 * np.pi, 24, endpoint=False), np.array(region.measurements.level_m), indexing="ij"
     )
     radii = region.layer_radii(angle, level)
-    thick = {name: float(t) for name, t in zip(region.layers, np.diff(radii, axis=0, prepend=0.0).max(axis=(1, 2)), strict=True)}
+    thick = {
+        name: float(t)
+        for name, t in zip(region.layers, np.diff(radii, axis=0, prepend=0.0).max(axis=(1, 2)), strict=True)
+    }
     gap = max(float(p.clearance(0.0, 0.0)) for p in panels)
     skin, fat = f * size.skin, f * size.fat
     at_gap = min(f * size.gap, gap / 4)

@@ -1,8 +1,9 @@
 """One V-cycle of geometric multigrid on a 27-point stencil, as a symmetric preconditioner.
 
-Coarsens twofold in angle and level and never in radius; Galerkin coarse stencils; radial and angular lines relaxed
-in four colours, forwards before and backwards after the coarse correction, so that the cycle is complex symmetric
-and may serve conjugate gradients (Trottenberg, Oosterlee and Schüller, *Multigrid*, 2001, sections 5.1-5.2, 7.8).
+Coarsens twofold in angle and level and never in radius; Galerkin coarse stencils; radial and angular lines
+relaxed in four colours, forwards before and backwards after the coarse correction, so that the cycle is
+complex symmetric and may serve conjugate gradients (Trottenberg, Oosterlee and Schüller, *Multigrid*, 2001,
+sections 5.1-5.2, 7.8).
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ from evenfield.grid.assembly import CENTRE, Stencil
 
 Array = NDArray[Any]
 Lines = tuple[Array, Array]
-"""Positions of the level lines (nk,) and of the angle lines (nj,) within one turn, for linear interpolation."""
+"""Positions of the level lines (nk,) and of the angle lines (nj,) within one turn, for linear
+interpolation."""
 
 
 @dataclass
@@ -68,8 +70,8 @@ class Multigrid:
     """V-cycle for the operator `stencil` (shape (nk, nj, 27, ni)); unknowns are where `free` is true.
 
     Rows and columns of fixed nodes must already be those of the identity. `levels=1` keeps only the line
-    relaxation, enough where the diagonal dominates (short time steps). `reach`: how many of the innermost radial
-    nodes get angular lines; cells are thin in angle near the axis. Works in single precision.
+    relaxation, enough where the diagonal dominates (short time steps). `reach`: how many of the innermost
+    radial nodes get angular lines; cells are thin in angle near the axis. Works in single precision.
     """
 
     def __init__(
@@ -89,7 +91,7 @@ class Multigrid:
         while True:
             self._levels.append(self._level(fine, mask, lines))
             nk, nj, _, ni = fine.shape
-            if levels is not None and len(self._levels) >= levels or not coarsenable(nk, nj):
+            if (levels is not None and len(self._levels) >= levels) or not coarsenable(nk, nj):
                 break
             coarse = np.empty(((nk + 1) // 2, nj // 2, 27, ni), dtype=single)
             top = self._levels[-1]
@@ -100,15 +102,23 @@ class Multigrid:
             fine, lines = coarse, (lines[0][::2], lines[1][::2])
         self._direct = None
         if len(self._levels) > 1:
-            self._direct = splu(_sparse(self._levels[-1].stencil), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+            self._direct = splu(
+                _sparse(self._levels[-1].stencil), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}
+            )
 
     def _level(self, stencil: Stencil, free: Array, lines: Lines) -> _Level:
         nk, nj, _, ni = stencil.shape
         level_lines, angle_lines = lines
+        radial, angular, wrap, x, b, r = (np.zeros((nk, nj, ni), dtype=stencil.dtype) for _ in range(6))
         level = _Level(
             stencil,
             free,
-            *(np.zeros((nk, nj, ni), dtype=stencil.dtype) for _ in range(6)),
+            radial,
+            angular,
+            wrap,
+            x,
+            b,
+            r,
             weight_k=_lower_weight(np.concatenate([level_lines[:1], level_lines, level_lines[-1:]])),
             weight_j=_lower_weight(
                 np.concatenate([angle_lines[-1:] - 2 * np.pi, angle_lines, angle_lines[:1] + 2 * np.pi])

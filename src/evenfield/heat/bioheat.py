@@ -1,10 +1,11 @@
-"""Pennes' bioheat equation on the fitted grid, discretised in space: capacity, conduction, blood, skin, sources.
+"""Pennes' bioheat equation on the fitted grid, discretised in space: capacity, conduction, blood, skin,
+sources.
 
 ρc ∂T/∂t = ∇·(k∇T) − W(T)(T − T_a) + q_metabolic + q(x)·P(t)   (Pennes, *J. Appl. Physiol.* 1:93, 1948)
 
 with flow that depends on temperature and, at the skin, the exchange of `heat.skin`. Trilinear elements for
-conduction; capacity, blood and sources lumped to nodes (each cell gives an eighth to each corner), which keeps
-the heat balance exact. The ends of the domain and the axis are adiabatic.
+conduction; capacity, blood and sources lumped to nodes (each cell gives an eighth to each corner), which
+keeps the heat balance exact. The ends of the domain and the axis are adiabatic.
 """
 
 from __future__ import annotations
@@ -64,8 +65,9 @@ class LayerNodes:
 class Bioheat:
     """The heat problem of one grid. All node arrays have shape (nk, nj, n) with n = skin_node + 1.
 
-    `capacity` J/K, `conduction` stencils W/K, `metabolic` W, `source` W per watt absorbed, `area` m² (nk, nj).
-    `flow_scale` multiplies each layer's blood flow, `exchange_scale` the skin exchange (1 unless varied).
+    `capacity` J/K, `conduction` stencils W/K, `metabolic` W, `source` W per watt absorbed, `area` m² (nk,
+    nj). `flow_scale` multiplies each layer's blood flow, `exchange_scale` the skin exchange (1 unless
+    varied).
     """
 
     grid: Grid
@@ -85,6 +87,12 @@ class Bioheat:
     def lines(self) -> tuple[Floats, Floats]:
         """The grid's level and angle lines, for the solver's interpolation."""
         return self.grid.layout.level, self.grid.layout.angle
+
+    @property
+    def thin_in_angle(self) -> int:
+        """How many of the innermost radial nodes have neighbours in angle nearer than about 2 mm."""
+        radius = np.hypot(self.grid.nodes[0, 0, 0], self.grid.nodes[1, 0, 0])
+        return int(np.searchsorted(radius, 2e-3 * self.grid.shape[1] / (2 * np.pi))) + 1
 
     def blood_w_k(self, temperature_c: Floats) -> Floats:
         """Heat carried off by blood per kelvin above arterial at each node, W/K."""
@@ -129,7 +137,8 @@ def make_bioheat(
     heating: Floats,
     arterial_c: float = 37.0,
 ) -> Bioheat:
-    """Discretise. `tissues`: by layer name; `heating`: W/m³ per watt absorbed, shape (nk − 1, nj, skin_node)."""
+    """Discretise. `tissues`: by layer name; `heating`: W/m³ per watt absorbed, shape (nk − 1, nj,
+    skin_node)."""
     n = grid.skin_node
     names = list(dict.fromkeys(grid.layer_of_cell[:n]))
     volume = grid.volume[:, :, :n]

@@ -1,13 +1,14 @@
-"""Heat exchange at the skin: convection by air speed, radiation, evaporation, drape, and the skin under panels.
+"""Heat exchange at the skin: convection by air speed, radiation, evaporation, drape, and the skin under
+panels.
 
-Coefficients: radiation 4.5 W/m²K, natural convection 3 W/m²K (de Dear et al., *Int. J. Biometeorol.* 40:141, 1997);
-forced convection B·vⁿ for v ≥ 0.2 m/s per body segment (Ichihara et al. 1997); evaporation w (p_sk − p_a) h_e with
-h_e = 16.5 K/kPa · h_c (Lewis relation). Saturation pressure after Tetens (label M).
+Coefficients: radiation 4.5 W/m²K, natural convection 3 W/m²K (de Dear et al., *Int. J. Biometeorol.* 40:141,
+1997); forced convection B·vⁿ for v ≥ 0.2 m/s per body segment (Ichihara et al. 1997); evaporation w (p_sk −
+p_a) h_e with h_e = 16.5 K/kPa · h_c (Lewis relation). Saturation pressure after Tetens (label M).
 
-Under a panel the skin sees the panel and not the room: it radiates to a panel at air temperature with the same
-coefficient, and convection is replaced by conduction through the still air of the gap, k_air/gap, never more than
-in the open (assumption, label A: the Rayleigh number of a 10 mm gap at 10 K is near 1000, below the onset of
-convection at 1708; a fan blowing into the gap would cool more).
+Under a panel the skin sees the panel and not the room: it radiates to a panel at air temperature with the
+same coefficient, and convection is replaced by conduction through the still air of the gap, k_air/gap, never
+more than in the open (assumption, label A: the Rayleigh number of a 10 mm gap at 10 K is near 1000, below the
+onset of convection at 1708; a fan blowing into the gap would cool more).
 """
 
 from __future__ import annotations
@@ -41,7 +42,8 @@ FORCED: Mapping[RegionKind, tuple[float, float]] = {
 
 
 def saturation_kpa(temperature_c: Floats | float) -> Floats:
-    """Saturation pressure of water vapour, kPa (Tetens 1930, label M; within 1 % of tables from 0 to 60 °C)."""
+    """Saturation pressure of water vapour, kPa (Tetens 1930, label M; within 1 % of tables from 0 to 60
+    °C)."""
     t = np.asarray(temperature_c, dtype=float)
     return np.asarray(0.6108 * np.exp(17.27 * t / (t + 237.3)))
 
@@ -54,8 +56,8 @@ def convection(kind: RegionKind, air_speed_m_s: float) -> float:
 
 @dataclass(frozen=True)
 class SkinExchange:
-    """Exchange of each skin patch, all of shape (nk, nj): dry coefficient and evaporation coefficient (W/m²K and
-    W/m²kPa, both already through the drape), air temperature and vapour pressure."""
+    """Exchange of each skin patch, all of shape (nk, nj): dry coefficient and evaporation coefficient (W/m²K
+    and W/m²kPa, both already through the drape), air temperature and vapour pressure."""
 
     dry: Floats
     evaporation: Floats
@@ -73,7 +75,9 @@ class SkinExchange:
         return self.dry + self.evaporation * rise
 
 
-def skin_exchange(kind: RegionKind, room: Room, clearance_m: Floats, under_panel: NDArray[np.bool_]) -> SkinExchange:
+def skin_exchange(
+    kind: RegionKind, room: Room, clearance_m: Floats, under_panel: NDArray[np.bool_]
+) -> SkinExchange:
     """Exchange of the skin patches; `clearance_m` (nk, nj) counts only where `under_panel`."""
     open_air = convection(kind, room.air_speed_m_s)
     still = np.minimum(open_air, AIR_CONDUCTIVITY / np.maximum(clearance_m, 1e-4))

@@ -1,0 +1,16 @@
+"""The engine's front door: a checked `Case` in, a `Forecast` out. No I/O, no clock, no global state."""
+
+from evenfield.forecast.engine import CAUTIONS, Cancelled, forecast
+from evenfield.forecast.result import AssumptionBand, Forecast, Hottest, ZoneResult
+from evenfield.forecast.to_json import forecast_to_json
+
+__all__ = [
+    "CAUTIONS",
+    "AssumptionBand",
+    "Cancelled",
+    "Forecast",
+    "Hottest",
+    "ZoneResult",
+    "forecast",
+    "forecast_to_json",
+]
