@@ -20,6 +20,17 @@ from tests.clinic.real_server import start, stop
 PASSWORD = "seven slow herons at low tide"
 PIN = "582047"
 
+# Chromium does not see the guard against network use, so its background traffic is switched off here.
+QUIET = [
+    "--no-sandbox",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+    "--disable-default-apps",
+    "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE localhost, EXCLUDE 127.0.0.1",
+]
+
 
 @pytest.fixture
 def terminal() -> Iterator[Actor]:
@@ -91,6 +102,6 @@ def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 def real_browser(chromium: Path) -> Iterator[Browser]:
     """Chromium without a screen."""
     with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=str(chromium), args=["--no-sandbox"])
+        browser = driver.chromium.launch(executable_path=str(chromium), args=QUIET)
         yield browser
         browser.close()

@@ -71,7 +71,7 @@ def serious(page: Page) -> list[str]:
 
 
 def _matters(message: ConsoleMessage) -> bool:
-    """Errors and warnings, also what the content security policy refused; a missing page is not one."""
+    """Errors and warnings, also what the content policy refused; a missing page is not one."""
     return message.type in {"error", "warning"} and "404" not in message.text
 
 
@@ -119,8 +119,8 @@ def test_axe_does_find_what_is_wrong(as_owner: BrowserContext, demonstration: st
     page.goto(f"{demonstration}people/add/")
     page.evaluate(
         "() => { document.querySelector('label').remove();"
-        " const b = document.querySelector('button.main');"
-        "b.style.minHeight = '20px'; b.style.height = '20px'; b.style.padding = 0; b.style.fontSize = '10px'; }"
+        " const b = document.querySelector('button.main').style;"
+        " b.minHeight = b.height = '20px'; b.padding = 0; b.fontSize = '10px'; }"
     )
     assert any(" label:" in one for one in serious(page))
     assert page.evaluate(SMALL_TARGETS)

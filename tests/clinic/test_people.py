@@ -108,6 +108,7 @@ def test_merging_keeps_both_and_loses_nothing(person: Callable[..., Person], ter
     assert Person.objects.get(pk=other.pk).given_name == "Ynes"
     assert [match.person for match in find_people("ynes palander")] == [kept]
     assert find_people(other.code)[0].person == kept
+    assert find_people(earlier.code)[0].person == kept
     assert verify_chain().holds
 
 
