@@ -2,8 +2,7 @@
 
 They are set after every `migrate`, because SQLite loses a table's triggers when a migration rebuilds it. A
 model asks for them with a class attribute `append_only`: "never" (no row is ever removed) or "after erasure"
-(a row may be removed once the trail says that its subject was erased; the model then has `event_id` and
-`subject_id`).
+(a row may be removed once the trail says that its subject was erased; the model then has `subject_id`).
 """
 
 from collections.abc import Iterator
@@ -11,10 +10,7 @@ from collections.abc import Iterator
 from django.apps import apps
 from django.db import connection, models
 
-_ERASED = (
-    "SELECT 1 FROM audit_auditevent e WHERE e.action = 'erase' AND e.subject_id = OLD.subject_id"
-    " AND e.number > OLD.event_id"
-)
+_ERASED = "SELECT 1 FROM audit_auditevent e WHERE e.action = 'erase' AND e.subject_id = OLD.subject_id"
 
 
 def append_only_models() -> Iterator[type[models.Model]]:
@@ -63,7 +59,8 @@ def _statements(table: str, *, removable: bool) -> Iterator[str]:
         condition = f" WHEN NOT EXISTS ({_ERASED})" if removable else ""
         for moment, when in (("UPDATE", ""), ("DELETE", condition)):
             name = f"{table}_no_{moment.lower()}"
-            yield f"CREATE TRIGGER IF NOT EXISTS {name} BEFORE {moment} ON {table}{when} BEGIN {refuse}; END"
+            yield f"DROP TRIGGER IF EXISTS {name}"
+            yield f"CREATE TRIGGER {name} BEFORE {moment} ON {table}{when} BEGIN {refuse}; END"
         return
     allowed = (
         f"IF TG_OP = 'DELETE' THEN IF EXISTS ({_ERASED}) THEN RETURN OLD; END IF; END IF;"
