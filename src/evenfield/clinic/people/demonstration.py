@@ -18,7 +18,7 @@ PEOPLE = (
 def make_people() -> None:
     """Create them; one has left."""
     for given, family, born, note in PEOPLE:
-        person = Person(given_name=given, family_name=family, born=born, note=f"Invented. {note}.")
+        person = Person(given_name=given, family_name=family, born=born, note=f"Invented: {note}.")
         if given == "Bruno":
             person.active, person.inactive_reason = False, "moved away"
         person.save()
