@@ -1,6 +1,9 @@
 """Serving the clinic's pages on this computer."""
 
+import signal
+import sys
 import tempfile
+import threading
 from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
@@ -28,6 +31,10 @@ def serve(
     import uvicorn
 
     with ExitStack() as stack:
+        if threading.current_thread() is threading.main_thread():
+            signal.signal(
+                signal.SIGTERM, lambda *_: sys.exit(0)
+            )  # so that a temporary directory is removed too
         if demo and home is None:
             home = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="evenfield-demonstration-")))
         place = start_django(home, demonstration=demo)
