@@ -58,7 +58,7 @@ class CannotRunError(Exception):
 class Check:
     """One comparison: what, expected value with unit and tolerance, where it comes from and how sure that is.
 
-    `label` is that of the expected value: P in print, M from memory, C computed from the formula named, A ours.
+    `label` is that of the expected value: P in print, M from memory, C computed from the formula, A ours.
     """
 
     id: str
@@ -75,7 +75,7 @@ class Check:
 
 @dataclass(frozen=True)
 class Result:
-    """Outcome of one check: the number got (nan if not run), how it did, seconds taken, and why if not run."""
+    """Outcome of one check: the number got (nan if not run), how it did, seconds, and why if not run."""
 
     check: Check
     got: float

@@ -1,4 +1,4 @@
-"""Thermal properties and blood flow against printed values, and bioheat closed forms against worked examples."""
+"""Thermal values and blood flow against printed ones, and bioheat closed forms against worked examples."""
 
 from __future__ import annotations
 
