@@ -122,7 +122,7 @@ def fit(layout: Layout, region: Region, panels: Sequence[PlacedPanel]) -> Grid:
         theta, z, r = placed.polar(lines.u[None, :] * half_w, lines.v[:, None] * half_l)
         base = _panel_angles(layout, lines.j0, lines.j1)
         theta = theta + 2 * np.pi * np.round((base.mean() - theta.mean()) / (2 * np.pi))
-        w_angle, w_level, j_near, k_near = _weights(layout, number, float(r.mean()))
+        w_angle, w_level, j_near, k_near = _weights(layout, number, float(placed.polar(0.0, 0.0)[2]))
         w = w_level[:, None] * w_angle[None, :]
         pick = np.ix_(k_near, j_near)
         angle += w * (theta - base[None, :])[pick]
@@ -133,7 +133,8 @@ def fit(layout: Layout, region: Region, panels: Sequence[PlacedPanel]) -> Grid:
     skin = layers[-1]
     spare = 1.0 - sum(weights)
     clearances = [r - region.skin_radius(theta, z) for theta, z, r, _ in points]
-    typical = float(np.mean([c.mean() for c in clearances]))
+    # from corners and middles only, so that nested grids agree
+    typical = float(np.mean([c[:: c.shape[0] // 2, :: c.shape[1] // 2].mean() for c in clearances]))
     clearance = spare * typical
     for c, w, (_, _, _, pick) in zip(clearances, weights, points, strict=True):
         clearance = clearance + w * c[pick]

@@ -140,11 +140,21 @@ class _Segment:
 
 
 def _counts(segments: Sequence[_Segment], multiple: int) -> list[int]:
-    """Even numbers of cells whose sum is a multiple of `multiple`, never fewer than wanted."""
-    wanted = [s.wanted() for s in segments]
+    """Even numbers of cells whose sum is a multiple of `multiple`, never fewer than wanted.
+
+    Cells are added where they are most wanted, to equal segments together where that fits, so that a symmetric
+    placement keeps a symmetric grid.
+    """
+    wanted = [round(s.wanted(), 6) for s in segments]
     counts = [max(2, 2 * int(np.ceil(w / 2.0))) for w in wanted]
-    while sum(counts) % multiple:
-        counts[max(range(len(counts)), key=lambda n: wanted[n] / counts[n])] += 2
+    while missing := -sum(counts) % multiple:
+        alike = {w: [n for n, v in enumerate(wanted) if v == w] for w in wanted}
+        fitting = [group for group in alike.values() if 2 * len(group) <= missing]
+        fitting = fitting or [[n] for n in range(len(wanted))]
+        if missing == 4:  # a lone segment would leave 2 for the other of a pair
+            fitting = [g for g in fitting if len(g) == 2] or fitting
+        for n in max(fitting, key=lambda group: wanted[group[0]] / counts[group[0]]):
+            counts[n] += 2
     return counts
 
 
