@@ -11,8 +11,8 @@ from __future__ import annotations
 import numpy as np
 from numba import njit, prange
 
-_fast = njit(cache=True, fastmath=True)
-_fast_parallel = njit(cache=True, fastmath=True, parallel=True)
+_fast = njit(cache=True, fastmath=True, error_model="numpy")
+_fast_parallel = njit(cache=True, fastmath=True, parallel=True, error_model="numpy")
 
 
 @_fast

@@ -1,6 +1,7 @@
 """One V-cycle of geometric multigrid on a 27-point stencil, as a symmetric preconditioner.
 
-Coarsens twofold in angle and level and never in radius; Galerkin coarse stencils; radial and angular lines
+Coarsens twofold in angle and level and never in radius; Galerkin coarse stencils, with the coarse nodes that lie on panels
+held like the fine ones; radial and angular lines
 relaxed in four colours, forwards before and backwards after the coarse correction, so that the cycle is
 complex symmetric and may serve conjugate gradients (Trottenberg, Oosterlee and Schüller, *Multigrid*, 2001,
 sections 5.1-5.2, 7.8).
@@ -17,7 +18,7 @@ from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import splu
 
 from evenfield.grid import kernels
-from evenfield.grid.assembly import CENTRE, Stencil
+from evenfield.grid.assembly import Stencil
 
 Array = NDArray[Any]
 Lines = tuple[Array, Array]
@@ -96,9 +97,8 @@ class Multigrid:
             coarse = np.empty(((nk + 1) // 2, nj // 2, 27, ni), dtype=single)
             top = self._levels[-1]
             kernels.galerkin(fine, mask, top.weight_k, top.weight_j, coarse)
-            diagonal = coarse[:, :, CENTRE]
-            mask = (diagonal != 0).astype(np.float32)
-            diagonal[mask == 0] = 1.0
+            mask = np.ascontiguousarray(mask[::2, ::2])
+            kernels.pin(coarse, mask)
             fine, lines = coarse, (lines[0][::2], lines[1][::2])
         self._direct = None
         if len(self._levels) > 1:
@@ -153,6 +153,7 @@ class Multigrid:
             below = self._levels[depth + 1]
             kernels.residual(level.stencil, level.x, level.b, level.r)
             kernels.restrict(level.r, level.weight_k, level.weight_j, below.b)
+            below.b *= below.free
             self._cycle(depth + 1)
             kernels.prolong_add(below.x, level.free, level.weight_k, level.weight_j, level.x)
         for colour in (3, 2, 1, 0):
