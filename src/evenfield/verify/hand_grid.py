@@ -61,7 +61,7 @@ class HandGrid:
 def concentric(
     bounds: Sequence[float], admittivity: Sequence[complex], cells: Sequence[int], around: int, along: int = 4
 ) -> HandGrid:
-    """Equal cells in each layer: `bounds` (L + 1,) radii [m], `admittivity`, `cells` (L,), `around` angles."""
+    """Equal cells in each layer: `bounds` (L + 1,) [m], `admittivity` and `cells` (L,), `around` angles."""
     layers = zip(bounds[:-1], bounds[1:], cells, strict=True)
     radius = np.concatenate([*(np.linspace(a, b, n + 1)[:-1] for a, b, n in layers), [bounds[-1]]])
     y = np.repeat(np.asarray(admittivity, dtype=np.complex128), cells)

@@ -48,8 +48,8 @@ class MeshSize:
 class ReferenceField:
     """Solution of the other library for half a volt times the drives.
 
-    `share` of the loss per layer; `absorbed_w` [W]; `admittance_s` between drives of +1 and −1 [S]; `unknowns`,
-    `iterations`; `seconds` per stage (mesh, assemble, solve).
+    `share` of the loss per layer; `absorbed_w` [W]; `admittance_s` between drives of +1 and −1 [S]; `seconds`
+    per stage (mesh, assemble, solve).
     """
 
     share: Mapping[str, float]
@@ -128,8 +128,8 @@ def solve_reference(
 ) -> ReferenceField:
     """Solve the case with NGSolve. Raises CannotRunError if it is not installed.
 
-    `preconditioner` is NGSolve's: "multigrid" (in the order of the elements: smoothing of all unknowns, direct
-    solve of the first-order ones), "bddc", "local", or "direct" for a sparse factorisation.
+    `preconditioner` is NGSolve's: "multigrid" (here in the order of the elements: all unknowns smoothed,
+    those of first order solved directly), "bddc", "local", or "direct" for a sparse factorisation.
     """
     ngsolve, _ = _library()
     start = time.perf_counter()

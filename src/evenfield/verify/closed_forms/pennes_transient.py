@@ -1,7 +1,11 @@
 """Bioheat in time, constant properties, temperatures as excess over the arterial temperature [K]."""
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
+from scipy.special import j0, j1, jn_zeros
 
 Real = NDArray[np.float64]
 
@@ -48,3 +52,39 @@ def uniform_source(t_s: Real, *, heat_capacity_j_m3k: float, flow_w_m3k: float, 
     """Excess [K] without conduction: (q/W)(1 − exp(−tW/ρc)); ρc [J/(m³K)], W [W/(m³K)], q [W/m³]."""
     t = np.asarray(t_s, dtype=np.float64)
     return -source_w_m3 / flow_w_m3k * np.expm1(-t * flow_w_m3k / heat_capacity_j_m3k)
+
+
+def cylinder_from_rest(
+    r_m: Real,
+    t_s: float,
+    *,
+    radius_m: float,
+    conductivity_w_mk: float,
+    heat_capacity_j_m3k: float,
+    flow_w_m3k: float,
+    source_w_m3: float,
+    exchange_w_m2k: float,
+    terms: int = 60,
+) -> Real:
+    """Excess [K] at `r_m` of a long cylinder, at 0 when the source comes on, in surroundings at 0.
+
+    Bessel series with −k dT/dr = hT at the surface: β_n R the roots of x J₁(x) = (hR/k) J₀(x), and
+
+        T = Σ q c_n / μ_n (1 − exp(−μ_n t/ρc)) J₀(β_n r),   μ_n = kβ_n² + W,
+        c_n = 2 J₁(β_n R) / (β_n R (J₀(β_n R)² + J₁(β_n R)²))
+
+    (H. S. Carslaw, J. C. Jaeger, *Conduction of Heat in Solids*, 2nd ed. 1959, sec. 7.7-7.8, with the loss
+    term). The terms left out are below q R² / (k (π·terms)²).
+    """
+    biot = exchange_w_m2k * radius_m / conductivity_w_mk
+    zeros = np.concatenate([[0.0], jn_zeros(1, terms)])
+    roots = np.array(
+        [
+            brentq(lambda x: x * j1(x) - biot * j0(x), low + 1e-12, high - 1e-12)
+            for low, high in pairwise(zeros)
+        ]
+    )
+    loss = conductivity_w_mk * (roots / radius_m) ** 2 + flow_w_m3k
+    weight = 2.0 * j1(roots) / (roots * (j0(roots) ** 2 + j1(roots) ** 2))
+    amplitude = source_w_m3 * weight / loss * -np.expm1(-loss * t_s / heat_capacity_j_m3k)
+    return np.asarray(j0(np.multiply.outer(np.asarray(r_m), roots / radius_m)) @ amplitude, dtype=np.float64)
