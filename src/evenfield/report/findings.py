@@ -1,0 +1,222 @@
+"""What a forecast says, in numbers with their words: the source of the terminal's and the report's text."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenfield.case import PowerKind, assumptions
+from evenfield.forecast import Forecast
+from evenfield.forecast.engine import words_for
+from evenfield.report.in_time import under_each_panel
+
+Floats = NDArray[np.float64]
+SHOW_BURN_ABOVE = 0.01
+"""Cautious bound of the burn integral above which it is mentioned."""
+DECIDES = "The device's manual, local rules and the supervising licensed clinician decide."
+UNCALIBRATED = "assumed until the device is calibrated"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One line: what, the value, the same over the assumed range of the absorbed fraction, and what must be
+    known to read it."""
+
+    what: str
+    value: str
+    assumed_range: str = ""
+    detail: str = ""
+
+
+@dataclass(frozen=True)
+class Hottest:
+    """The hottest point of a tissue over the whole session: when, where in words, and over the assumed
+    range."""
+
+    temperature_c: float
+    minute: float
+    place: str
+    range_c: tuple[float, float] | None
+
+    @property
+    def when(self) -> str:
+        """at 30 min."""
+        return f"at {minute_text(self.minute)}"
+
+
+def hottest(f: Forecast, tissue: str) -> Hottest:
+    """The hottest point of skin or fat at any output time, with its place."""
+    series = f.peak_series_c[tissue]
+    n = int(np.argmax(series))
+    cells = f.field.grid.cells_of(tissue)
+    values = f.history.temperature_c[n][:, :, cells.start : cells.stop + 1]
+    k, j, i = np.unravel_index(int(np.argmax(values)), values.shape)
+    x, y, z = (float(a) for a in f.field.grid.nodes[:, k, j, cells.start + int(i)])
+    ends = None
+    if f.band is not None:
+        ends = float(f.band.peak_c[tissue][0].max()), float(f.band.peak_c[tissue][2].max())
+    return Hottest(float(series[n]), float(f.minutes[n]), words_for(f.case, (x, y, z), tissue), ends)
+
+
+def crossing(minutes: Floats, series: Floats, level: float) -> float | None:
+    """The first time at which a series reaches a level from below, linear between samples; None if never."""
+    above = np.flatnonzero(series >= level)
+    if above.size == 0:
+        return None
+    n = int(above[0])
+    if n == 0:
+        return float(minutes[0])
+    share = (level - series[n - 1]) / (series[n] - series[n - 1])
+    return float(minutes[n - 1] + share * (minutes[n] - minutes[n - 1]))
+
+
+def shares(f: Forecast) -> list[tuple[str, float]]:
+    """Tissues and their shares of absorbed power, the largest first."""
+    return sorted(f.field.share.items(), key=lambda item: -item[1])
+
+
+def spot_list(f: Forecast, tissue: str) -> list[str]:
+    """The numbered hot spots of a tissue at the pictures' time: temperature and place."""
+    return [
+        f"{s.temperature_c:.1f} °C, {s.place.removesuffix(f', {tissue}')}"
+        for s in f.hottest
+        if s.tissue == tissue
+    ]
+
+
+def spot_words(f: Forecast, tissue: str) -> str:
+    """The same as one sentence."""
+    told = "; ".join(f"{n}: {words}" for n, words in enumerate(spot_list(f, tissue), 1))
+    return f"Hot spots in {tissue}: {told}."
+
+
+def findings(f: Forecast) -> list[Finding]:
+    """What the forecast says, the most needed first."""
+    out = [_hottest_line(f, "fat"), _hottest_line(f, "skin")]
+    out += _band_lines(f)
+    out.append(
+        Finding(
+            "Evenness",
+            f"{f.evenness.ratio:.2f}",
+            "",
+            "of fat heating under the panels; 1 is all alike",
+        )
+    )
+    out.append(_absorbed_line(f))
+    if burn := _burn_line(f):
+        out.append(burn)
+    return out
+
+
+def _hottest_line(f: Forecast, tissue: str) -> Finding:
+    spot = hottest(f, tissue)
+    return Finding(
+        f"Hottest in {tissue}",
+        f"{spot.temperature_c:.1f} °C",
+        "" if spot.range_c is None else "{:.1f} to {:.1f} °C".format(*spot.range_c),
+        f"{spot.when}, {spot.place.removesuffix(f', {tissue}')}",
+    )
+
+
+def _band_lines(f: Forecast) -> list[Finding]:
+    low, high = f.case.session.band_c
+    lines = []
+    for one in under_each_panel(f, "fat"):
+        ends = [] if one.low_c is None or one.high_c is None else [one.high_c, one.low_c]
+        enters = [crossing(f.minutes, run, low) for run in (one.mean_c, *ends)]
+        above = [crossing(f.minutes, run, high) for run in (one.mean_c, *ends)]
+        reaches = f"{low:g} °C " + ("not reached" if enters[0] is None else f"after {minute_text(enters[0])}")
+        detail = f"{_above(high, above)}; highest {one.mean_c.max():.1f} °C"
+        lines.append(Finding(f"Mean of fat, {panel_words(one.panel)}", reaches, _times(enters), detail))
+    return lines
+
+
+def _times(times: list[float | None]) -> str:
+    """Minutes at the hot and at the cool end of the assumed range: 5.9 to 18 min, 16 min to never."""
+    if len(times) < 3:
+        return ""
+    first, last = ("never" if t is None else minute_text(t) for t in times[1:])
+    if first == last:
+        return first
+    return f"{first.removesuffix(' min') if last != 'never' else first} to {last}"
+
+
+def _above(level_c: float, times: list[float | None]) -> str:
+    span = _times(times)
+    if times[0] is not None:
+        text = f"above {level_c:g} °C after {minute_text(times[0])}"
+        return f"{text} ({span})" if span else text
+    text = f"stays below {level_c:g} °C"
+    return text if span in ("", "never") else f"{text} (hot end: not after {minute_text(times[1] or 0.0)})"
+
+
+def _absorbed_line(f: Forecast) -> Finding:
+    session = f.case.session
+    if session.power_kind is PowerKind.ABSORBED:
+        return Finding("Absorbed power", f"{_watts(session.power.watts)} W", "", "as given in the case")
+    a = session.absorbed_fraction
+    return Finding(
+        "Absorbed share of power",
+        f"{a.mid:g}",
+        f"{a.low:g} to {a.high:g}",
+        f"{UNCALIBRATED}; gives all ranges",
+    )
+
+
+def _burn_line(f: Forecast) -> Finding | None:
+    """Only where it says something, and then with care."""
+    worst = max((z for z in f.zones if z.zone.tissue == "skin"), key=lambda z: z.burn_cautious, default=None)
+    if worst is None or worst.burn_cautious <= SHOW_BURN_ABOVE:
+        return None
+    return Finding(
+        "Burn integral of skin",
+        f"{worst.burn:.2g} to {worst.burn_cautious:.2g}",
+        "",
+        f"estimate to cautious bound, {panel_words(worst.zone.panel)}, {worst.zone.name}; 1 stands for a "
+        "burn of the outer skin, less is no assurance",
+    )
+
+
+def panel_words(name: str) -> str:
+    """left panel."""
+    return name if "panel" in name.lower() else f"{name} panel"
+
+
+def assumption_lines(f: Forecast) -> list[str]:
+    """What nobody gave, one line for all keys that share value and source."""
+    lines: dict[str, list[str]] = {}
+    for one in assumptions(f.case):
+        lines.setdefault(str(one).removeprefix(one.key), []).append(one.key)
+    return [", ".join(keys) + rest for rest, keys in lines.items()]
+
+
+def setting_line(f: Forecast) -> str:
+    """Region, fat kind, power and time in one line."""
+    m, session = f.case.measurements, f.case.session
+    region = m.kind.value.replace("_", " ").capitalize()
+    side = f", {m.side}" if m.side else ""
+    kind = "set power" if session.power_kind is PowerKind.SET else "absorbed power"
+    steps = " in steps" if len(session.power.watts) > 1 else ""
+    after = f", then {session.after_s / 60:g} min without" if session.after_s else ""
+    return (
+        f"{region}{side} · fat kind: {fat_kind_words(f)} · {_watts(session.power.watts)} W {kind}{steps} "
+        f"for {session.power.end_s / 60:g} min{after}"
+    )
+
+
+def fat_kind_words(f: Forecast) -> str:
+    """The fat kind as said: average infiltrated, not infiltrated."""
+    return f.case.fat_kind.value.replace("_", " ")
+
+
+def minute_text(minute: float) -> str:
+    """Whole minutes, below ten with one decimal where it says more."""
+    return (
+        f"{minute:.1f} min" if minute < 9.95 and abs(minute - round(minute)) > 0.05 else f"{minute:.0f} min"
+    )
+
+
+def _watts(watts: tuple[float, ...]) -> str:
+    return f"{watts[0]:g}" if len(watts) == 1 else f"{min(watts):g} to {max(watts):g}"

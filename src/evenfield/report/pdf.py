@@ -1,0 +1,181 @@
+"""The report: one or two pages as PDF/A-2b and PDF/UA-1, with a text for every picture.
+
+Set by typst from `template.typ` beside this file, with the DejaVu fonts that come with matplotlib and no
+font of the machine. The same forecast gives the same bytes, so the file carries a fixed date of its own and
+not that of its making (docs/decisions/0072).
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from importlib.resources import files
+from math import degrees
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import matplotlib
+import typst
+
+from evenfield import __version__
+from evenfield.forecast import Forecast, ZoneResult
+from evenfield.report.figures import Picture, pictures, save
+from evenfield.report.findings import (
+    DECIDES,
+    assumption_lines,
+    fat_kind_words,
+    findings,
+    minute_text,
+    setting_line,
+    spot_list,
+)
+
+FIXED_TIME = 946_684_800
+"""1 January 2000, 0 h UTC, as seconds since 1970."""
+STANDARDS: list[typst.PDFStandard] = ["a-2b", "ua-1"]
+_ZONE_COLUMNS = (
+    "mean °C",
+    "hottest °C",
+    "CEM43 min",
+    "mean °C",
+    "hottest °C",
+    "in band min",
+    "CEM43 min",
+)
+
+
+def write_report(f: Forecast, path: Path) -> None:
+    """Write the report of a forecast to a PDF file."""
+    with TemporaryDirectory(prefix="evenfield-report-") as place:
+        folder = Path(place)
+        drawn = pictures(f)
+        for picture in drawn:
+            save(picture.draw(), folder / f"{picture.name}.svg")
+        (folder / "report.json").write_text(json.dumps(report_data(f, drawn), ensure_ascii=False), "utf-8")
+        template = folder / "template.typ"
+        template.write_text(files("evenfield.report").joinpath("template.typ").read_text("utf-8"), "utf-8")
+        fonts = typst.Fonts(
+            include_system_fonts=False,
+            include_embedded_fonts=False,
+            font_paths=[Path(matplotlib.get_data_path()) / "fonts" / "ttf"],
+        )
+        page = typst.compile(
+            template, root=folder, font_paths=fonts, pdf_standards=STANDARDS, timestamp=FIXED_TIME
+        )
+    path.write_bytes(page)
+
+
+def report_data(f: Forecast, drawn: tuple[Picture, ...]) -> dict[str, Any]:
+    """Everything the template shows, as text."""
+    return {
+        "version": __version__,
+        "title": f.case.title,
+        "minute": minute_text(f.minutes[f.picture]),
+        "setting": setting_line(f),
+        "decides": DECIDES,
+        "findings": [asdict(x) for x in findings(f)],
+        "spots": [{"tissue": tissue, "words": spot_list(f, tissue)} for tissue in ("skin", "fat")],
+        "pictures": [{"name": p.name, "file": f"{p.name}.svg", "words": p.words} for p in drawn],
+        "columns": _ZONE_COLUMNS,
+        "zones": _zone_rows(f),
+        "zones_note": _zones_note(f),
+        "placement_columns": (
+            "Panel",
+            "Shape",
+            "Width × length",
+            "Angle",
+            "Level",
+            "Gap",
+            "Least gap",
+            "Tilt across",
+            "Tilt along",
+            "Drive",
+        ),
+        "placement": _placement(f),
+        "sureness": sureness(f),
+        "assumptions": assumption_lines(f),
+        "labels": "Labels: P confirmed in print, M from memory, C computed, A an assumption of ours.",
+        "cautions": f.cautions,
+        "sources": f.sources,
+    }
+
+
+def sureness(f: Forecast) -> list[str]:
+    """What is estimated here and how sure each part is."""
+    lines = [
+        f"Temperatures of an idealised body built from the measurements given, with fat of the kind "
+        f"“{fat_kind_words(f)}”. The other kind heats differently: name the one that is meant.",
+        f"Grid: estimated error of the heating in fat {100 * f.error_estimate:.1f} %.",
+    ]
+    if f.band is None:
+        lines.append(
+            "Absorbed power was given, so no range is shown for it; it is as sure as its measurement."
+        )
+    else:
+        low, mid, high = f.band.fraction
+        lines.append(
+            f"How much of the set power the tissue takes up is not known: {mid:g} is assumed, {low:g} to "
+            f"{high:g} is shown as a range. Nothing else is varied in it: blood flow and tissue values "
+            "add to it."
+        )
+    return lines
+
+
+def _zones_note(f: Forecast) -> str:
+    low, high = f.case.session.band_c
+    return (
+        f"Mean when the power ends (skin at its surface, fat through its depth); hottest point at any time; "
+        f"minutes with the zone's mean of fat within {low:g}–{high:g} °C; CEM43 of the worst point, in "
+        "equivalent minutes at 43 °C."
+    )
+
+
+def _zone_rows(f: Forecast) -> list[dict[str, Any]]:
+    """One row per zone with its skin and fat parts side by side."""
+    pairs: dict[tuple[str, str], dict[str, ZoneResult]] = {}
+    for z in f.zones:
+        pairs.setdefault((z.zone.panel, z.zone.name), {})[z.zone.tissue] = z
+    rows: list[dict[str, Any]] = []
+    last = ""
+    for (panel, name), parts in pairs.items():
+        skin, fat = parts["skin"], parts["fat"]
+        cells = [panel if panel != last else "", name]
+        cells += [f"{skin.mean_c:.1f}", f"{skin.peak_c:.1f}", dose_text(skin.cem43)]
+        cells += [
+            f"{fat.mean_c:.1f}",
+            f"{fat.peak_c:.1f}",
+            f"{fat.minutes_in_band:.1f}",
+            dose_text(fat.cem43),
+        ]
+        rows.append({"first": panel != last and bool(last), "cells": cells})
+        last = panel
+    return rows
+
+
+def dose_text(minutes: float) -> str:
+    """CEM43 in two significant digits; what is below 0.01 min as such."""
+    if minutes < 0.01:
+        return "< 0.01"
+    return f"{minutes:.0f}" if minutes >= 10 else f"{minutes:.2g}"
+
+
+def _placement(f: Forecast) -> list[list[str]]:
+    rows = []
+    for placed in f.case.placed:
+        p = placed.panel
+        rows.append(
+            [
+                p.name,
+                p.shape.value,
+                f"{1e3 * p.width_m:.0f} × {1e3 * p.length_m:.0f} mm",
+                f"{degrees(p.angle_rad):.0f}°",
+                f"{1e3 * p.level_m:.0f} mm",
+                f"{1e3 * p.gap_m:.1f} mm",
+                f"{1e3 * placed.nearest_gap_m:.1f} mm",
+                f"{degrees(p.tilt_across_rad):.1f}°",
+                f"{degrees(p.tilt_along_rad):.1f}°",
+                f"{p.drive:+g}",
+            ]
+        )
+    return rows
