@@ -36,8 +36,11 @@ class UnitEllipse:
 
     def radius(self, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Distance from the centre along the ray at `angle`, and its derivative d(ln radius)/d(angle)."""
+        return self.radius_towards(np.cos(angle), np.sin(angle))
+
+    def radius_towards(self, cos: FloatArray, sin: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """The same from the cosine and sine of the angle."""
         a2, b2 = self.depth**2, self.width**2
-        cos, sin = np.cos(angle), np.sin(angle)
         d = b2 * cos * cos + a2 * sin * sin
         return self.depth * self.width / np.sqrt(d), (b2 - a2) * sin * cos / d
 

@@ -192,19 +192,24 @@ class Region:
         ray is then cut with the plane through that point, parallel to the skin.
         """
         corrections = 0 if fat is None else _CORRECTIONS
-        turn = shift = np.zeros(())
+        cos, sin = np.cos(angle), np.sin(angle)
+        cos_turn, sin_turn = np.ones(()), np.zeros(())
+        shift = np.zeros(())
         for correction in range(corrections + 1):
-            thickness = depth if fat is None else depth + fat.at(turn, shift)
-            rho, q = self._ellipse.radius(angle + turn)
+            thickness = depth if fat is None else depth + fat.at(np.arcsin(sin_turn), shift)
+            rho, q = self._ellipse.radius_towards(
+                cos * cos_turn - sin * sin_turn, sin * cos_turn + cos * sin_turn
+            )
             taper = slope * rho
             tilted = thickness / np.sqrt(1.0 + q * q + taper * taper)
             inward = (girth + slope * shift) * rho - tilted
             aside = tilted * q
             if correction < corrections:
-                turn = -np.arctan2(aside, inward)
+                away = np.sqrt(inward * inward + aside * aside)
+                cos_turn, sin_turn = inward / away, -aside / away
                 shift = -tilted * taper
         off_level = shift + tilted * taper
-        return np.asarray((inward - q * aside - taper * off_level) / (np.cos(turn) + q * np.sin(turn)))
+        return np.asarray((inward - q * aside - taper * off_level) / (cos_turn + q * sin_turn))
 
     def _refuse_impossible_layers(self) -> None:
         m = self.measurements
