@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from evenfield.conduct.events import Comfort, Paused, PowerSet, PromptAnswered, SkinReading
-from tests.conduct.visit import Answer, about, estimate, holding, zone
+from evenfield.conduct.events import Paused, PowerSet, PromptAnswered
+from tests.conduct.visit import Answer, about, estimate, holding, started, zone
 
 
 def test_skin_estimated_at_the_limit_asks_for_less_power_and_names_its_range() -> None:
@@ -86,17 +86,15 @@ def test_after_done_it_rests_and_then_answers_to_that_answer() -> None:
     assert again.id == "skin_over_estimated:did"
 
 
-def test_while_it_rests_no_more_power_is_suggested() -> None:
-    """A hidden prompt whose reason stands keeps heat from being added."""
-    visit = holding().enter(
-        Comfort(id="c", at_s=545, score=9), SkinReading(id="r", at_s=545, zone="inner/middle", celsius=35)
-    )
-    lukewarm = estimate(600, zone(fat_c=38))
-    assert "consider_raise_estimated" in visit.rules(600, lukewarm)
-    hot_skin = estimate(600, zone(fat_c=38, skin_c=38.5))
-    prompt = visit.prompt("skin_over_estimated", 600, hot_skin)
-    visit.enter(PromptAnswered(id="no", at_s=601, prompt=prompt.id, answer=Answer.NOT_NOW, reason="busy"))
-    assert visit.rules(602, hot_skin) == [r for r in visit.rules(602, hot_skin) if "raise" not in r]
+def test_put_away_or_done_it_still_keeps_more_power_away() -> None:
+    """A hidden prompt whose reason stands keeps heat from being added; the slow raise sees no estimate."""
+    hot = estimate(60, zone(skin_c=40))
+    assert "raise_step" in started().rules(60)
+    prompt = started().prompt("skin_over_estimated", 60, hot)
+    for answer in Answer:
+        reply = PromptAnswered(id="a", at_s=60, prompt=prompt.id, answer=answer, reason="busy")
+        rules = started().enter(reply).rules(61, hot)
+        assert not {"skin_over_estimated", "raise_step"} & set(rules)
 
 
 @pytest.mark.parametrize("left_s", [-30.0, 0.0])

@@ -120,6 +120,12 @@ def test_a_correction_counts_from_its_own_time() -> None:
     assert visit.at(320).state.power_w == 80
 
 
+def test_a_correction_cannot_date_its_event_later_than_itself() -> None:
+    ahead = Correction(id="mend", at_s=320, of="c", replacement=Comfort(id="x", at_s=900, score=2))
+    visit = holding().enter(Comfort(id="c", at_s=300, score=8), ahead)
+    assert visit.prompt("comfort_low", 321).since_s == 320
+
+
 def test_a_correction_keeps_the_id_so_that_answers_stay() -> None:
     visit = holding().enter(Comfort(id="c", at_s=300, score=3)).answer("comfort_low", 305)
     visit.enter(Correction(id="mend", at_s=310, of="c", replacement=Comfort(id="x", at_s=300, score=2)))

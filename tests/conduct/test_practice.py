@@ -19,6 +19,7 @@ from evenfield.conduct.events import (
     Planned,
     PowerSet,
     PowerWouldNotRise,
+    PromptAnswered,
     Resumed,
     Sensation,
     Side,
@@ -369,3 +370,22 @@ def test_not_now_puts_a_prompt_away_for_a_while_only() -> None:
     urgent = holding().enter(hot_spot("h", 300)).answer("hot_spot_move", 302, Answer.NOT_NOW, "hands full")
     assert "hot_spot_move" not in urgent.rules(331)
     assert "hot_spot_move" in urgent.rules(332)
+
+
+def test_the_next_moment_of_change_is_named() -> None:
+    """Due, over, back from "not now", stale: each is named, so that nobody need look in between."""
+    assert started().at(2).next_change_s == 31  # the next step
+    leap = started().enter(PowerSet(id="leap", at_s=40, watts=80), Comfort(id="c", at_s=40, score=9))
+    assert leap.at(100).next_change_s == 220  # the comfort
+    leap.enter(Comfort(id="c2", at_s=150, score=9))
+    assert leap.at(220).next_change_s == 250  # the hold after the leap is over: 7 steps of 30 s
+    urgent = holding().enter(hot_spot("h", 300)).answer("hot_spot_move", 302, Answer.NOT_NOW, "hands full")
+    assert urgent.at(303).next_change_s == 332
+    assert holding().at(242, estimate(241, zone(fat_c=40))).next_change_s == 271
+
+
+def test_what_was_answered_before_it_is_due_is_no_longer_announced() -> None:
+    visit = started()
+    assert "raise_step" in [coming.rule for coming in visit.at(10).coming]
+    visit.enter(PromptAnswered(id="a", at_s=10, prompt="raise_step:w10", answer=Answer.DONE))
+    assert "raise_step" not in [coming.rule for coming in visit.at(11).coming]

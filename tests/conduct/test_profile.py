@@ -11,7 +11,7 @@ from evenfield.conduct.actions import ADDS_HEAT, CONFLICTS, HOLDS_HEAT, TAKES_HE
 from evenfield.conduct.profile import PRACTICE, Numbers
 from evenfield.conduct.reference import conduct_page
 from evenfield.conduct.rules import MISSING, RULES
-from tests.conduct.visit import Visit, holding, started
+from tests.conduct.visit import Visit, estimate, holding, started, zone
 
 HEAD = 'extends = "default"\nname = "invented clinic"\nversion = "3"\n'
 
@@ -122,16 +122,17 @@ def test_a_rule_switched_off_says_nothing() -> None:
 
 
 def test_no_ranks_and_urgencies_let_heat_adding_win() -> None:
-    """Even a clinic that ranks the return of a panel first and lowering power last."""
+    """Even a clinic that ranks raising first and less power last."""
     text = (
         HEAD
         + '[rule.raise_step]\nrank = 1\nurgency = "now"\nsource = "us"\n'
-        + '[rule.power_above_most]\nrank = 9999\nurgency = "when you can"\nsource = "us"\n'
-        + '[numbers.power_most_w]\nvalue = 5\nsource = "us"\n'
+        + '[rule.skin_over_estimated]\nrank = 9999\nurgency = "when you can"\nsource = "us"\n'
     )
     visit = Visit(read_profile(text, "t"), started().events)
-    assert "power_above_most" in visit.rules(60)
-    assert "raise_step" not in visit.rules(60)
+    assert visit.rules(60)[0] == "raise_step"
+    hot = estimate(60, zone(skin_c=40))
+    assert "skin_over_estimated" in visit.rules(60, hot)
+    assert "raise_step" not in visit.rules(60, hot)
 
 
 @pytest.mark.parametrize(

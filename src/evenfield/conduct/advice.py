@@ -131,8 +131,6 @@ def advise_state(state: State, profile: PracticeProfile, estimate: Estimate | No
     claims += _missing(claims, profile, replies, now_s)
 
     live = [claim for claim in claims if claim.proposal.show_s <= now_s < claim.proposal.until_s]
-    # a task that is done is done; anything else that was answered stands until the record shows it
-    live = [claim for claim in live if not (claim.done and claim.rule.action in TASKS)]
     hidden = [claim for claim in live if claim.hidden_until_s(profile) > now_s]
     visible = [claim for claim in live if claim.hidden_until_s(profile) <= now_s]
     shown = _without_conflict(visible, hidden)

@@ -35,9 +35,6 @@ class Given(StrEnum):
     NOT_KNOWN = "not known"
 
 
-_GRAVITY = {outcome: place for place, outcome in enumerate(Outcome)}
-
-
 class _Data(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -152,5 +149,6 @@ def assess(answers: Mapping[str, Given | str], screening: Screening | None = Non
             question.reason if sure else f"{'Not answered' if given is None else 'Not known'}: {question.ask}"
         )
         findings.append(Finding(question.id, given, outcome, reason))
-    gravest = max((finding.outcome for finding in findings), key=_GRAVITY.__getitem__, default=Outcome.GO_ON)
-    return Assessment(asked.version, gravest, tuple(findings))
+    found = {finding.outcome for finding in findings}
+    outcome = Outcome.REFUSE if Outcome.REFUSE in found else Outcome.ASK if found else Outcome.GO_ON
+    return Assessment(asked.version, outcome, tuple(findings))

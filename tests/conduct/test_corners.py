@@ -1,0 +1,200 @@
+"""Corners of the fold and of the rules that a scenario of practice does not pass.
+
+Where a figure is used it is the default profile's; the situations are invented.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from evenfield.conduct import Phase, read_profile
+from evenfield.conduct.events import (
+    Comfort,
+    Event,
+    Feeling,
+    HotSpot,
+    HotSpotGone,
+    PanelMoved,
+    Paused,
+    PowerSet,
+    PowerWouldNotRise,
+    Resumed,
+    Sensation,
+    Side,
+    SkinLooked,
+    SkinReading,
+    Stopped,
+    TooHotAllOver,
+    TuningShown,
+)
+from tests.conduct.visit import Visit, about, estimate, holding, started, zone
+
+SPOT = HotSpot(id="h", at_s=300, panel="inner", side=Side.FALLING_LEVEL)
+
+
+def moved(id: str, at_s: float, by_mm: float, panel: str = "inner") -> PanelMoved:
+    return PanelMoved(id=id, at_s=at_s, panel=panel, side=Side.FALLING_LEVEL, by_mm=by_mm)
+
+
+def test_moves_for_a_hot_spot_add_up() -> None:
+    visit = holding().enter(SPOT, moved("m", 305, 4), moved("m2", 320, 3), moved("m3", 325, -1))
+    visit.enter(TuningShown(id="t", at_s=330, percent=85), HotSpotGone(id="g", at_s=340))
+    assert "(6 mm)" in visit.prompt("hot_spot_return", 460).what
+
+
+def test_moving_another_panel_is_no_answer_to_a_hot_spot() -> None:
+    assert "hot_spot_move" in holding().enter(SPOT, moved("m", 305, 4, panel="outer")).rules(306)
+    assert "hot_spot_move" in holding().enter(SPOT, moved("m", 305, -4)).rules(306)
+    assert "hot_spot_move" not in holding().enter(SPOT, moved("m", 305, 4)).rules(306)
+
+
+def test_a_hot_spot_that_goes_by_itself_leaves_nothing_to_move_back() -> None:
+    visit = holding().enter(SPOT, HotSpotGone(id="g", at_s=310))
+    assert visit.at(311).phase is Phase.HOLDING
+    assert "hot_spot_return" not in visit.rules(600)
+
+
+def test_a_hot_spot_that_comes_back_is_moved_for_again() -> None:
+    visit = holding().enter(SPOT, moved("m", 305, 4), HotSpotGone(id="g", at_s=340))
+    visit.enter(HotSpot(id="h2", at_s=400, panel="inner", side=Side.FALLING_LEVEL))
+    assert visit.rules(400)[0] == "hot_spot_move"
+    visit.enter(
+        moved("m2", 410, 2), HotSpotGone(id="g2", at_s=420), TuningShown(id="t", at_s=421, percent=85)
+    )
+    assert "(6 mm)" in visit.prompt("hot_spot_return", 540).what
+
+
+def test_gone_without_a_place_means_all_and_with_a_place_only_that() -> None:
+    other = HotSpot(id="o", at_s=301, panel="outer")
+    visit = holding().enter(SPOT, other, HotSpotGone(id="g", at_s=310, panel="outer"))
+    assert [spot.place.panel for spot in visit.at(311).state.open_spots] == ["inner"]
+    visit.enter(HotSpotGone(id="g2", at_s=312))
+    assert visit.at(313).state.open_spots == ()
+    assert "record_odd" in visit.enter(HotSpotGone(id="g3", at_s=314)).rules(315)
+
+
+def test_after_a_resume_a_hot_spot_is_given_its_time_again() -> None:
+    visit = holding().enter(SPOT, moved("m", 305, 4), Paused(id="p", at_s=370))
+    visit.enter(SkinLooked(id="l", at_s=375, redness=1), Resumed(id="r", at_s=385))
+    assert "hot_spot_pause" not in visit.rules(444)
+    assert "hot_spot_pause" in visit.rules(445)
+    visit.enter(Paused(id="p2", at_s=450))
+    assert "pause_look" in visit.rules(451)  # looked at before, but not in this pause
+
+
+def test_tuning_that_comes_ends_the_trouble_with_power() -> None:
+    visit = started().enter(PowerWouldNotRise(id="n", at_s=40), TuningShown(id="t", at_s=44, percent=85))
+    assert visit.at(45).phase is Phase.RAISING
+    low = started().enter(PowerWouldNotRise(id="n", at_s=40), TuningShown(id="t", at_s=44, percent=75))
+    assert low.at(45).phase is Phase.NOT_TUNED
+
+
+def test_a_tuning_check_done_without_a_figure_comes_back_while_tuning_is_not_known_to_be_good() -> None:
+    visit = started().enter(TuningShown(id="t", at_s=50, percent=72), PowerSet(id="less", at_s=55, watts=5))
+    visit.answer("tuning_check", 60)
+    assert "tuning_check" not in visit.rules(119)
+    visit.answer("tuning_check", 120)
+    assert "tuning_check" not in visit.rules(179)
+    assert "tuning_check" in visit.rules(180)
+
+
+def test_looked_at_without_saying_what_keeps_what_was_seen_before() -> None:
+    visit = holding().enter(SkinLooked(id="l", at_s=300, redness=0, broken=True), Stopped(id="e", at_s=310))
+    visit.answer("skin_after", 320)
+    assert visit.at(321).phase is Phase.CLOSED
+    assert "skin_not_fine" in visit.rules(321)
+
+
+def test_what_is_reported_after_the_visit_has_closed_asks_for_another_look() -> None:
+    visit = holding().enter(Stopped(id="e", at_s=310), SkinLooked(id="l", at_s=320, redness=1))
+    assert visit.rules(399) == []
+    for event in (
+        HotSpot(id="x", at_s=400),
+        TooHotAllOver(id="x", at_s=400),
+        Sensation(id="x", at_s=400, feeling=Feeling.PAIN),
+    ):
+        assert Visit(events=[*visit.events, event]).rules(400) == ["skin_after"]
+
+
+def test_after_the_return_of_a_panel_heat_is_given_time_again() -> None:
+    visit = holding().enter(SPOT, moved("m", 305, 4), HotSpotGone(id="g", at_s=340), moved("b", 470, -4))
+    visit.enter(TuningShown(id="t", at_s=475, percent=85), Comfort(id="c", at_s=476, score=9))
+    assert "consider_raise" not in visit.rules(769)
+    assert "consider_raise" in visit.rules(770)
+
+
+def test_more_power_needs_tuning_known_and_comfort_told_since() -> None:
+    without: list[Event] = [event for event in holding().events if not isinstance(event, TuningShown)]
+    visit = Visit(events=without).answer("tuning_check", 250)
+    assert visit.at(600).state.tuning_due is None
+    assert "consider_raise" not in visit.rules(600)
+    before = [event for event in holding().events if not isinstance(event, Comfort)]
+    assert "consider_raise" not in Visit(events=[*before, Comfort(id="c", at_s=239, score=9)]).rules(600)
+
+
+OFF = "\n".join(
+    f'[rule.{rule}]\nenabled = false\noff_because = "for the test"\nsource = "us"'
+    for rule in (
+        "hot_spot_move",
+        "all_over_act",
+        "comfort_low",
+        "feeling_bad",
+        "reading_over",
+        "skin_not_fine",
+        "tuning_low",
+        "tune_wait",
+    )
+)
+SILENT = read_profile(f'extends = "default"\nname = "invented"\nversion = "1"\n{OFF}', "test")
+
+
+@pytest.mark.parametrize(
+    "trouble",
+    [
+        HotSpot(id="x", at_s=40, panel="inner"),
+        TooHotAllOver(id="x", at_s=40),
+        Comfort(id="x", at_s=40, score=2),
+        Sensation(id="x", at_s=40, feeling=Feeling.PAIN),
+        SkinReading(id="x", at_s=40, zone="a", celsius=39.5),
+        SkinLooked(id="x", at_s=40, redness=4),
+        TuningShown(id="x", at_s=40, percent=70),
+        PowerWouldNotRise(id="x", at_s=40),
+    ],
+    ids=lambda event: event.kind,
+)
+def test_more_power_is_not_asked_for_even_where_the_rule_that_protects_is_off(
+    trouble: Event,
+) -> None:
+    assert "raise_step" in started(profile=SILENT).rules(41)
+    assert "raise_step" not in started(profile=SILENT).enter(trouble).rules(41)
+
+
+def test_the_slow_raise_stops_at_the_largest_power() -> None:
+    text = '[numbers.power_most_w]\nvalue = 15\nsource = "manual of our device"'
+    profile = read_profile(f'extends = "default"\nname = "invented"\nversion = "1"\n{text}', "test")
+    visit = started(profile=profile)
+    assert "15 W" in visit.prompt("raise_step", 31).what
+    assert "raise_step" not in visit.enter(PowerSet(id="w", at_s=40, watts=15)).rules(100)
+
+
+def test_an_estimate_from_before_the_pause_says_nothing_about_the_pause() -> None:
+    visit = holding().enter(Paused(id="p", at_s=600))
+    assert "pause_cools" not in visit.rules(601, estimate(599, zone(), pause_left_s=about(0)))
+
+
+def test_pause_and_less_power_are_not_asked_for_together() -> None:
+    visit = holding().enter(SPOT, moved("m", 305, 4), Comfort(id="c", at_s=310, score=2))
+    assert "comfort_low" in visit.rules(311)
+    assert "hot_spot_pause" in visit.rules(365)
+    assert "comfort_low" not in visit.rules(365)
+
+
+def test_no_heat_is_added_before_the_skin_and_the_tuning_were_looked_at() -> None:
+    paused = holding().enter(SPOT, Paused(id="p", at_s=310))
+    assert paused.rules(500) == ["pause_look"]  # and not pause_long beside it
+    visit = started().enter(moved("m", 40, 2))
+    assert "tuning_check" in visit.rules(60)
+    assert "raise_step" not in visit.rules(60)
+    back = holding().enter(SPOT, moved("m", 305, 4), HotSpotGone(id="g", at_s=340))
+    assert "tuning_check" in back.rules(470)
+    assert "hot_spot_return" not in back.rules(470)
