@@ -19,7 +19,7 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
 from evenfield.forecast import Forecast
-from evenfield.report import findings, in_time, maps, section
+from evenfield.report import in_time, maps, section, wording
 from evenfield.report.look import (
     INK,
     SOFT,
@@ -60,24 +60,24 @@ def scale_of(f: Forecast) -> Scale:
 
 def pictures(f: Forecast) -> tuple[Picture, ...]:
     """All figures of a forecast, in the order in which to look at them."""
-    minute = findings.minute_text(f.minutes[f.picture])
-    fat, skin = findings.hottest(f, "fat"), findings.hottest(f, "skin")
-    shares = ", ".join(f"{k} {100 * v:.0f} %" for k, v in findings.shares(f))
+    minute = wording.minute_text(f.minutes[f.picture])
+    fat, skin = wording.hottest(f, "fat"), wording.hottest(f, "skin")
+    shares = ", ".join(f"{k} {100 * v:.0f} %" for k, v in wording.shares(f))
     return (
         Picture(
             "section",
             f"Cross-section at {minute}",
             f"Cross-section of the body at {minute}: temperature in colour in "
             f"{', '.join(f.case.region.layers)}, with the panels in place. "
-            f"{findings.spot_words(f, 'fat')}",
+            f"{wording.spot_words(f, 'fat')}",
             lambda: draw_section(f),
         ),
         Picture(
             "maps",
             f"Skin and fat unrolled at {minute}",
             f"Skin and fat unrolled at {minute}: hottest temperature through each tissue's thickness in "
-            f"colour, outlines of the panels, numbered hot spots. {findings.spot_words(f, 'skin')} "
-            f"{findings.spot_words(f, 'fat')}",
+            f"colour, outlines of the panels, numbered hot spots. {wording.spot_words(f, 'skin')} "
+            f"{wording.spot_words(f, 'fat')}",
             lambda: draw_maps(f),
         ),
         Picture(
@@ -139,7 +139,7 @@ def _bar(figure: Figure, scale: Scale, ax: Axes) -> None:
     """The temperature scale beside a picture, in whole degrees."""
     ticks = MaxNLocator(7, steps=[1, 2, 5, 10], integer=True)
     bar = figure.colorbar(ScalarMappable(scale.norm, TEMPERATURE), cax=ax, ticks=ticks)
-    bar.outline.set_visible(False)  # type: ignore[operator]
+    bar.outline.set_visible(False)
     bar.set_label("temperature, °C")
 
 
@@ -173,7 +173,7 @@ def draw_in_time(f: Forecast, width_mm: float = 180.0, height_mm: float = 55.0) 
 def draw_shares(f: Forecast, width_mm: float = 68.0) -> Figure:
     """A bar for each tissue's share of absorbed power."""
     with styled():
-        told = findings.shares(f)
+        told = wording.shares(f)
         figure = sheet(width_mm, 5.2 * len(told) + 1.0)
         ax = figure.add_subplot()
         for row, (name, share) in enumerate(told):

@@ -21,7 +21,7 @@ import typst
 from evenfield import __version__
 from evenfield.forecast import Forecast, ZoneResult
 from evenfield.report.figures import Picture, pictures, save
-from evenfield.report.findings import (
+from evenfield.report.wording import (
     DECIDES,
     assumption_lines,
     fat_kind_words,

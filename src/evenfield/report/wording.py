@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import degrees
 
 import numpy as np
 from numpy.typing import NDArray
@@ -149,7 +150,7 @@ def _above(level_c: float, times: list[float | None]) -> str:
         text = f"above {level_c:g} °C after {minute_text(times[0])}"
         return f"{text} ({span})" if span else text
     text = f"stays below {level_c:g} °C"
-    return text if span in ("", "never") else f"{text} (hot end: not after {minute_text(times[1] or 0.0)})"
+    return text if span in ("", "never") else f"{text} (hot end: above from {minute_text(times[1] or 0.0)})"
 
 
 def _absorbed_line(f: Forecast) -> Finding:
@@ -190,6 +191,22 @@ def assumption_lines(f: Forecast) -> list[str]:
     for one in assumptions(f.case):
         lines.setdefault(str(one).removeprefix(one.key), []).append(one.key)
     return [", ".join(keys) + rest for rest, keys in lines.items()]
+
+
+def placement_lines(f: Forecast) -> list[str]:
+    """One line for each panel: shape, size, place, gap, tilts, drive."""
+    lines = []
+    for placed in f.case.placed:
+        p = placed.panel
+        tilts = "parallel"
+        if p.tilt_across_rad or p.tilt_along_rad:
+            tilts = f"tilt {degrees(p.tilt_across_rad):g}° across, {degrees(p.tilt_along_rad):g}° along"
+        lines.append(
+            f"{panel_words(p.name).capitalize()}: {p.shape.value}, "
+            f"{1e3 * p.width_m:g} × {1e3 * p.length_m:g} mm, at {degrees(p.angle_rad):g}°, level {1e3 * p.level_m:g} mm, gap {1e3 * p.gap_m:g} mm "
+            f"(least {1e3 * placed.nearest_gap_m:.1f} mm), {tilts}, drive {p.drive:+g}"
+        )
+    return lines
 
 
 def setting_line(f: Forecast) -> str:

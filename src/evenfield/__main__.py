@@ -1,0 +1,7 @@
+"""`python -m evenfield` is the same as `evenfield`."""
+
+import sys
+
+from evenfield.cli import main
+
+sys.exit(main())

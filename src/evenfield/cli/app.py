@@ -1,0 +1,32 @@
+"""All commands, registered in the order in which help lists them."""
+
+import typer
+
+from evenfield.cli import clinic, forecast, verify
+
+app = typer.Typer(
+    name="evenfield",
+    help=(
+        "Where the heat of a contactless 27.12 MHz field goes: before, during and after a visit. "
+        "It advises and records; it controls no device."
+    ),
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def version() -> None:
+    """Print the version."""
+    from evenfield import __version__
+
+    typer.echo(f"evenfield {__version__}")
+
+
+app.command()(forecast.forecast)
+app.command()(verify.verify)
+app.command()(clinic.serve)
+app.add_typer(clinic.audit, name="audit")
+app.command()(clinic.recover)
+app.command()(version)

@@ -1,0 +1,35 @@
+"""Progress of long steps on stderr, where a person is looking; silence where nobody is."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+STEPS = {
+    "field": "field in the body",
+    "heat": "heat in time",
+    "dose": "dose and hot spots",
+    "assumed range": "assumed range of absorbed power",
+    "figures": "figures",
+    "report": "report",
+}
+
+
+@contextmanager
+def shown_progress() -> Iterator[Callable[[str, float], None]]:
+    """A callback for a step's name and its share done (0 to 1; 0 while it is not known)."""
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
+
+    console = Console(stderr=True)
+    columns = TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn()
+    tasks: dict[str, TaskID] = {}
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
+
+        def tell(step: str, share: float) -> None:
+            if step in STEPS and step not in tasks:
+                for earlier in tasks.values():
+                    progress.update(earlier, total=1.0, completed=1.0)
+                tasks[step] = progress.add_task(STEPS[step], total=None)
+            if step in tasks and share > 0.0:
+                progress.update(tasks[step], total=1.0, completed=share)
+
+        yield tell

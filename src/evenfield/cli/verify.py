@@ -1,0 +1,75 @@
+"""`evenfield verify`: every outside check, as a table or as JSON."""
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from evenfield.cli.refused import RefusedError
+
+if TYPE_CHECKING:
+    from evenfield.verify.checks import Check, Result
+
+
+def verify(
+    select: Annotated[
+        list[str] | None,
+        typer.Option("--select", metavar="NAME", help="Only this check or subject; may be repeated."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the results as JSON.")] = False,
+) -> None:
+    """Check what is computed against published values, closed forms and other programs.
+
+    Exit status 1 if a check fails. A check whose reference is not installed is shown as not run.
+    """
+    import json
+
+    from evenfield.verify import checks, table
+
+    try:
+        results = checks.run_checks(select or None, None if as_json else _tell)
+    except ValueError as error:
+        if select and str(error).startswith("no check is called"):
+            raise RefusedError(str(error)) from error
+        raise
+    if as_json:
+        typer.echo(json.dumps(table.to_json(results), ensure_ascii=False, indent=1))
+    else:
+        _print(results)
+    raise typer.Exit(table.exit_status(results))
+
+
+def _tell(check: "Check", index: int, count: int) -> None:
+    import sys
+
+    if sys.stderr.isatty():
+        print(f"\r\x1b[K{index + 1}/{count} {check.what[:90]}", end="", file=sys.stderr, flush=True)
+
+
+def _print(results: "list[Result]") -> None:
+    import sys
+    from itertools import groupby
+
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    from evenfield.verify import table
+    from evenfield.verify.checks import Status
+
+    if sys.stderr.isatty():
+        print("\r\x1b[K", end="", file=sys.stderr, flush=True)
+    console = Console(highlight=False)
+    if not console.is_terminal:
+        console.width = max(console.width, 160)
+    for subject, group in groupby(results, key=lambda result: result.check.subject):
+        drawn = Table(
+            title=str(subject), title_justify="left", title_style="bold", box=None, padding=(0, 2, 0, 0)
+        )
+        for name in table.COLUMNS:
+            drawn.add_column(name, header_style="italic", overflow="fold")
+        for result in group:
+            style = "bold reverse" if result.status is Status.FAILED else ""
+            drawn.add_row(*map(Text, table.row(result)), style=style)
+        console.print(drawn)
+        console.print()
+    console.print(table.summary(results))
