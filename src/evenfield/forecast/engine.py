@@ -254,8 +254,10 @@ def _hottest(
         # only what is warm can be a hot spot; keeps the search small
         warm = np.flatnonzero(values.ravel() >= np.quantile(values, 0.9))
         spots = find_hot_spots(values.ravel()[warm], np.full(warm.size, tissue), points[warm], count=count)
-        for spot in spots:
-            out.append(Hottest(spot.value, tissue, words_for(case, spot.position_m, tissue), spot.position_m))
+        out.extend(
+            Hottest(spot.value, tissue, words_for(case, spot.position_m, tissue), spot.position_m)
+            for spot in spots
+        )
     return tuple(out)
 
 

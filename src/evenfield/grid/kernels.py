@@ -358,3 +358,48 @@ def relax_axial(A, inverse, x, b, colour):
         for k in range(nk):
             for i in range(pi, ni, 2):
                 x[k, j, i] += r[k, i]
+
+
+@_fast_parallel
+def dot(a, b):
+    """Sum of a·b over all nodes, unconjugated."""
+    nk, nj, ni = a.shape
+    part = np.zeros(nk, dtype=a.dtype)
+    for k in prange(nk):
+        s = a[k, 0, 0] * b[k, 0, 0] * 0
+        for j in range(nj):
+            for i in range(ni):
+                s += a[k, j, i] * b[k, j, i]
+        part[k] = s
+    return part.sum()
+
+
+@_fast_parallel
+def squared_norm(a):
+    """Sum of |a|² over all nodes."""
+    nk, nj, ni = a.shape
+    part = np.zeros(nk)
+    for k in prange(nk):
+        s = 0.0
+        for j in range(nj):
+            for i in range(ni):
+                s += a[k, j, i].real * a[k, j, i].real + a[k, j, i].imag * a[k, j, i].imag
+        part[k] = s
+    return part.sum()
+
+
+@_fast_parallel
+def advance(alpha, p, q, x, r):
+    """x += α p, r −= α q; returns the sum of |r|²."""
+    nk, nj, ni = p.shape
+    part = np.zeros(nk)
+    for k in prange(nk):
+        s = 0.0
+        for j in range(nj):
+            for i in range(ni):
+                x[k, j, i] += alpha * p[k, j, i]
+                v = r[k, j, i] - alpha * q[k, j, i]
+                r[k, j, i] = v
+                s += v.real * v.real + v.imag * v.imag
+        part[k] = s
+    return part.sum()

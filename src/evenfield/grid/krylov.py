@@ -54,10 +54,10 @@ def solve(
     r = b.copy()
     if start is not None:
         kernels.residual(stencil, x, b, r)
-    size = float(np.linalg.norm(b)) if reference is None else reference
+    size = float(np.sqrt(kernels.squared_norm(b))) if reference is None else reference
     if size == 0.0:
         return Solution(x, (0.0,))
-    history = [float(np.linalg.norm(r)) / size]
+    history = [float(np.sqrt(kernels.squared_norm(r))) / size]
     q = np.empty_like(b)
     p = np.zeros_like(b)
     rho_before: Any = 1.0
@@ -68,13 +68,11 @@ def solve(
                 f"after {most_iterations} iterations; {tolerance:.1e} was asked for"
             )
         z = preconditioner(r)
-        rho = np.dot(r.ravel(), z.ravel())
-        p *= rho / rho_before
+        rho = kernels.dot(r, z)
+        p *= r.dtype.type(rho / rho_before)
         p += z
         rho_before = rho
         kernels.apply(stencil, p, q)
-        alpha = rho / np.dot(p.ravel(), q.ravel())
-        x += alpha * p
-        r -= alpha * q
-        history.append(float(np.linalg.norm(r)) / size)
+        alpha = r.dtype.type(rho / kernels.dot(p, q))
+        history.append(float(np.sqrt(kernels.advance(alpha, p, q, x, r))) / size)
     return Solution(x, tuple(history))

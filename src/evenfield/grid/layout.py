@@ -142,8 +142,8 @@ class _Segment:
 def _counts(segments: Sequence[_Segment], multiple: int) -> list[int]:
     """Even numbers of cells whose sum is a multiple of `multiple`, never fewer than wanted.
 
-    Cells are added where they are most wanted, to equal segments together where that fits, so that a symmetric
-    placement keeps a symmetric grid.
+    Cells are added where they are most wanted, to equal segments together where that fits, so that a
+    symmetric placement keeps a symmetric grid.
     """
     wanted = [round(s.wanted(), 6) for s in segments]
     counts = [max(2, 2 * int(np.ceil(w / 2.0))) for w in wanted]

@@ -1,7 +1,7 @@
 """One V-cycle of geometric multigrid on a 27-point stencil, as a symmetric preconditioner.
 
-Coarsens twofold in angle and level and never in radius; Galerkin coarse stencils, with the coarse nodes that lie on panels
-held like the fine ones; radial and angular lines
+Coarsens twofold in angle and level and never in radius; Galerkin coarse stencils, with the coarse nodes that
+lie on panels held like the fine ones; radial and angular lines
 relaxed in four colours, forwards before and backwards after the coarse correction, so that the cycle is
 complex symmetric and may serve conjugate gradients (Trottenberg, Oosterlee and Schüller, *Multigrid*, 2001,
 sections 5.1-5.2, 7.8).
