@@ -12,13 +12,13 @@ from evenfield.verify.table import COLUMNS, row, summary
 
 HEAD = """# Outside checks
 
-Written by `python -m evenfield.verify.page docs/verification.md`; do not edit by hand. `evenfield verify` runs
-the same checks and prints the same table.
+Written by `python -m evenfield.verify.page docs/verification.md`; do not edit by hand. `evenfield verify`
+runs the same checks and prints the same table.
 
 Each row holds one number that evenfield computes against one that stands outside it. Labels say how sure the
-expected value is: **P** confirmed in print, **M** from memory, **C** computed from the formula named, **A** an
-assumption or a goal of ours. Facts of the trade are marked "common practice, no source". What the quasi-static
-field leaves out is measured in [What the quasi-static field costs](quasi_static.md).
+expected value is: **P** confirmed in print, **M** from memory, **C** computed from the formula named, **A**
+an assumption or a goal of ours. Facts of the trade are marked "common practice, no source". What the
+quasi-static field leaves out is measured in [What the quasi-static field costs](quasi_static.md).
 """
 
 

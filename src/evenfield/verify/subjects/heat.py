@@ -124,7 +124,7 @@ for _minutes in (5.0, 30.0):
         Check(
             f"heat_transient_cylinder_{_minutes:.0f}min",
             Subject.HEAT,
-            f"the same, {_minutes:.0f} min after the heat came on, surroundings at 37 °C: largest error anywhere",
+            f"the same, {_minutes:.0f} min after the heat came on, air at 37 °C: largest error",
             0.0,
             0.05,
             Kind.ABSOLUTE,

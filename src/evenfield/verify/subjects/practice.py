@@ -45,7 +45,7 @@ class UnderPanel:
         return self.fat[np.ix_(np.abs(self.v) < 0.5, np.abs(self.u) < 0.5)]
 
     def near_edge(self) -> float:
-        """Mean fat heating along the twentieth of the panel at its low-angle edge, which a tilt brings near."""
+        """Mean fat heating along the low-angle twentieth of the panel, which a tilt brings near."""
         return float(self.fat[np.ix_(np.abs(self.v) < 0.5, self.u < -0.9)].mean())
 
     def skin_against_fat(self) -> float:
