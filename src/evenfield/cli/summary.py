@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from rich.console import Console
-from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -33,9 +32,9 @@ def print_summary(f: Forecast, written: Sequence[Path], console: Console | None 
         table.add_column(name)
     for one in findings(f):
         table.add_row(one.what, Text(one.value, "bold"), one.assumed_range, one.detail)
-    told = ", ".join(f"{name} {100 * share:.0f} %" for name, share in shares(f))
-    table.add_row("Absorbed power goes to", Text(told, "bold"))
     console.print(table)
+    say()
+    say("Absorbed power goes to " + ", ".join(f"{name} {100 * share:.0f} %" for name, share in shares(f)))
     minute = f"{f.minutes[f.picture]:g}"
     _listed(
         console, f"Hot spots at {minute} min", [f"{t}: {w}" for t in ("fat", "skin") for w in spot_list(f, t)]
@@ -50,5 +49,7 @@ def _listed(console: Console, title: str, lines: Sequence[str]) -> None:
         return
     console.print()
     console.print(Text(title, "bold"))
+    listed = Table.grid(padding=(0, 1))
     for line in lines:
-        console.print(Padding(Text(f"– {line}"), (0, 0, 0, 1)))
+        listed.add_row(" –", Text(line))
+    console.print(listed)

@@ -203,7 +203,8 @@ def placement_lines(f: Forecast) -> list[str]:
             tilts = f"tilt {degrees(p.tilt_across_rad):g}° across, {degrees(p.tilt_along_rad):g}° along"
         lines.append(
             f"{panel_words(p.name).capitalize()}: {p.shape.value}, "
-            f"{1e3 * p.width_m:g} × {1e3 * p.length_m:g} mm, at {degrees(p.angle_rad):g}°, level {1e3 * p.level_m:g} mm, gap {1e3 * p.gap_m:g} mm "
+            f"{1e3 * p.width_m:g} × {1e3 * p.length_m:g} mm, at {degrees(p.angle_rad):g}°, "
+            f"level {1e3 * p.level_m:g} mm, gap {1e3 * p.gap_m:g} mm "
             f"(least {1e3 * placed.nearest_gap_m:.1f} mm), {tilts}, drive {p.drive:+g}"
         )
     return lines

@@ -1,0 +1,114 @@
+"""The report: an archivable, accessible PDF of at most two pages that says what must be said."""
+
+import contextlib
+import re
+import subprocess
+import zlib
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from evenfield.forecast import Forecast
+from evenfield.report import DECIDES, pictures, write_report
+from tests.report.coarse import coarse_forecast
+
+
+@pytest.fixture(scope="module")
+def f() -> Forecast:
+    return coarse_forecast()
+
+
+@pytest.fixture(scope="module")
+def report(f: Forecast, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("report") / "report.pdf"
+    write_report(f, path)
+    return path
+
+
+def words_of(report: Path, pdftotext: Path) -> str:
+    text = subprocess.run(
+        [pdftotext, "-layout", report, "-"], capture_output=True, check=True, text=True
+    ).stdout
+    return " ".join(text.split())
+
+
+def test_it_declares_pdf_a_and_pdf_ua(report: Path) -> None:
+    """ISO 19005-2 (part 2, level B) and ISO 14289-1 name themselves in the XMP packet, which PDF/A leaves
+    uncompressed."""
+    page = report.read_bytes()
+    assert re.search(rb"<pdfaid:part>2</pdfaid:part>", page)
+    assert re.search(rb"<pdfaid:conformance>B</pdfaid:conformance>", page)
+    assert re.search(rb"<pdfuaid:part>1</pdfuaid:part>", page)
+
+
+def test_at_most_two_pages_and_only_our_font(report: Path, pdftotext: Path) -> None:
+    def ask(program: str) -> str:
+        return subprocess.run(
+            [pdftotext.parent / program, report], capture_output=True, check=True, text=True
+        ).stdout
+
+    assert re.search(r"^Pages:\s+[12]$", ask("pdfinfo"), re.MULTILINE)
+    assert re.search(r"^Page size:.*\(A4\)$", ask("pdfinfo"), re.MULTILINE)
+    fonts = ask("pdffonts").splitlines()[2:]
+    assert fonts
+    assert all("DejaVu" in line and " yes yes " in line for line in fonts), "embedded, subset"
+
+
+def test_every_picture_has_its_words(f: Forecast, report: Path, pdftotext: Path) -> None:
+    """Each figure of the structure tree has its alternative text; tables have header cells."""
+    structure = subprocess.run(
+        [pdftotext.parent / "pdfinfo", "-struct", report], capture_output=True, check=True, text=True
+    ).stdout
+    assert structure.count("Figure") == len(pictures(f))
+    assert "TH" in structure
+    objects = unpacked(report.read_bytes())
+    for picture in pictures(f):
+        told = picture.words.encode("utf-16-be").hex().upper()
+        plain = f"/Alt({picture.words})"
+        assert f"/Alt<FEFF{told}>".encode() in objects or plain.encode("latin-1", "ignore") in objects
+
+
+def unpacked(page: bytes) -> bytes:
+    """The file with the contents of its compressed streams."""
+    out = [page]
+    for match in re.finditer(rb"stream\r?\n(.*?)\r?\nendstream", page, re.DOTALL):
+        with contextlib.suppress(zlib.error):
+            out.append(zlib.decompress(match[1]))
+    return b"\n".join(out)
+
+
+def test_it_says_what_must_be_said(f: Forecast, report: Path, pdftotext: Path) -> None:
+    words = words_of(report, pdftotext)
+    wanted = [
+        f.case.title,
+        DECIDES,
+        "fat kind: average infiltrated",
+        "assumed until the device is calibrated",
+        "0.35 to 0.75",
+        "not a measurement and not an alarm",
+        "Nothing here forecasts loss of fat",
+        f"{f.peak_c['fat']:.1f} °C",
+        "CEM43",
+        "Sources used",
+        "docs/quasi_static.md",
+    ]
+    missing = [text for text in wanted if text not in words]
+    assert not missing
+    assert words.count(DECIDES) >= 2, "on every page"
+    assert "safe" not in words.lower()
+
+
+def test_the_same_forecast_gives_the_same_bytes(f: Forecast, report: Path, tmp_path: Path) -> None:
+    again = tmp_path / "again.pdf"
+    write_report(f, again)
+    assert again.read_bytes() == report.read_bytes()
+
+
+def test_words_that_mean_something_to_the_typesetter_stay_words(
+    f: Forecast, tmp_path: Path, pdftotext: Path
+) -> None:
+    title = '#set page(width: 1pt) *a* _b_ $x$ "quoted" \\ <label> @ref'
+    path = tmp_path / "odd.pdf"
+    write_report(replace(f, case=replace(f.case, title=title)), path)
+    assert title in words_of(path, pdftotext)

@@ -1,0 +1,95 @@
+"""Figures: what they show lies where it is drawn, and the same forecast gives the same bytes."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from evenfield.applicator import place
+from evenfield.case import read_case
+from evenfield.forecast import Forecast
+from evenfield.report import pictures
+from evenfield.report.figures import save, scale_of
+from evenfield.report.look import LINES, TEMPERATURE
+from evenfield.report.maps import hottest_through, outline, unrolled
+from evenfield.report.section import at_level, panel_in_plane, section_level_m
+from tests.report.coarse import EXAMPLES, coarse_forecast
+
+
+@pytest.fixture(scope="module")
+def f() -> Forecast:
+    return coarse_forecast()
+
+
+def test_the_section_has_the_measured_girth(f: Forecast) -> None:
+    """The outermost line of the section is as long as the tape said at that level (300 mm at level 0)."""
+    level = section_level_m(f)
+    assert level == 0.0
+    x, y, t = at_level(f, level, f.history.temperature_c[0].astype(np.float64))
+    girth = np.hypot(np.diff(x[:, -1]), np.diff(y[:, -1])).sum()
+    assert girth == pytest.approx(0.300, rel=0.004)  # chords of a coarse grid are shorter than the arc
+    assert np.isfinite(t).all()
+
+
+def test_panels_are_drawn_where_they_stand(f: Forecast) -> None:
+    """Flat panels of 90 mm width, parallel to the axis: the cut is a straight line of that length."""
+    for placed in f.case.placed:
+        line = panel_in_plane(placed, 0.0)
+        assert line is not None
+        assert np.hypot(*(line[-1] - line[0])) == pytest.approx(placed.panel.width_m, rel=1e-6)
+    assert panel_in_plane(f.case.placed[0], 0.2) is None
+
+
+def test_the_map_is_cut_away_from_the_panels_and_keeps_lengths(f: Forecast) -> None:
+    shown = unrolled(f)
+    assert abs(np.cos(shown.cut_rad)) == pytest.approx(1.0, abs=1e-3), (
+        "front or back: between inner and outer"
+    )
+    for placed in f.case.placed:
+        angle, level = outline(placed)
+        arc = shown.arc(shown.angle(angle[:1]) + angle - angle[0], level)
+        assert shown.arc_m[0] < arc.min() < arc.max() < shown.arc_m[1]
+    whole = shown.arc(np.array([shown.cut_rad, shown.cut_rad + 2 * np.pi]), np.zeros(2))
+    assert whole[1] - whole[0] == pytest.approx(0.300, rel=1e-6)
+
+
+def test_a_panel_across_the_cut_of_angles_stays_in_one_piece() -> None:
+    case = read_case(EXAMPLES / "thigh.toml")
+    angle, _ = outline(place(case.panels[1], case.region))
+    assert np.ptp(angle) < np.pi
+
+
+def test_the_scale_holds_what_is_shown_in_whole_degrees(f: Forecast) -> None:
+    scale = scale_of(f)
+    for tissue in ("skin", "fat"):
+        value = hottest_through(f, tissue)
+        assert scale.low_c <= value.min()
+        assert value.max() <= scale.high_c
+    assert scale.low_c == int(scale.low_c)
+
+
+def test_colours_that_everyone_can_tell_apart() -> None:
+    """Okabe and Ito's set as published (2008), and a palette whose lightness rises steadily."""
+    import matplotlib as mpl
+
+    assert LINES[:6] == ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9")
+    red, green, blue = mpl.colormaps[TEMPERATURE](np.linspace(0, 1, 64))[:, :3].T
+    luminance = 0.2126 * red**2.2 + 0.7152 * green**2.2 + 0.0722 * blue**2.2
+    assert (np.diff(luminance) > 0).all()
+
+
+@pytest.mark.parametrize("ending", [".svg", ".png"])
+def test_the_same_forecast_gives_the_same_bytes(f: Forecast, tmp_path: Path, ending: str) -> None:
+    for picture in pictures(f):
+        first, second = (tmp_path / f"{picture.name}{n}{ending}" for n in (1, 2))
+        save(picture.draw(), first)
+        save(picture.draw(), second)
+        assert first.read_bytes() == second.read_bytes(), picture.name
+        assert b"dc:date" not in first.read_bytes()
+
+
+def test_every_picture_says_what_it_shows(f: Forecast) -> None:
+    words = {p.name: p.words for p in pictures(f)}
+    assert set(words) == {"section", "maps", "in_time", "shares"}
+    assert all(len(text) > 20 for text in words.values())
+    assert f"{f.hottest[0].temperature_c:.1f} °C" in words["maps"]

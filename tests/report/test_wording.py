@@ -1,0 +1,87 @@
+"""What the terminal and the report say is what the forecast holds."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from evenfield.case import PowerKind
+from evenfield.forecast import Forecast
+from evenfield.report import findings, shares
+from evenfield.report.in_time import under_each_panel
+from evenfield.report.wording import crossing, hottest, minute_text
+from tests.report.coarse import coarse_forecast
+
+
+@pytest.fixture(scope="module")
+def f() -> Forecast:
+    return coarse_forecast()
+
+
+def test_crossing_is_linear_between_samples() -> None:
+    minutes, series = np.array([0.0, 1.0, 2.0, 3.0]), np.array([36.0, 39.0, 41.0, 40.5])
+    assert crossing(minutes, series, 40.0) == pytest.approx(1.5)
+    assert crossing(minutes, series, 36.0) == 0.0
+    assert crossing(minutes, series, 41.5) is None
+
+
+def test_minutes_in_words() -> None:
+    assert [minute_text(m) for m in (0.0, 5.94, 6.02, 9.99, 12.4)] == [
+        "0 min",
+        "5.9 min",
+        "6 min",
+        "10 min",
+        "12 min",
+    ]
+
+
+@pytest.mark.parametrize("tissue", ["skin", "fat"])
+def test_the_hottest_point_lies_where_and_when_it_is_said(f: Forecast, tissue: str) -> None:
+    spot = hottest(f, tissue)
+    assert spot.temperature_c == pytest.approx(f.peak_c[tissue], abs=1e-4)
+    assert spot.minute == pytest.approx(12.0, abs=1.01), "power ends after 12 min"
+    assert tissue in spot.place
+    assert "panel" in spot.place
+    assert spot.range_c is not None
+    assert spot.range_c[0] < spot.temperature_c < spot.range_c[1]
+
+
+def test_a_larger_absorbed_fraction_reaches_the_band_earlier(f: Forecast) -> None:
+    for one in under_each_panel(f, "fat"):
+        assert one.low_c is not None
+        assert one.high_c is not None
+        times = [crossing(f.minutes, s, 39.0) for s in (one.high_c, one.mean_c, one.low_c)]
+        assert None not in times
+        assert times == sorted(times, key=lambda t: t or 0.0)
+        assert (one.hottest_c >= one.mean_c - 1e-3).all()
+
+
+def test_every_panel_has_its_line_and_the_assumption_is_told(f: Forecast) -> None:
+    told = {one.what: one for one in findings(f)}
+    assert {"Mean of fat, inner panel", "Mean of fat, outer panel"} < set(told)
+    assert told["Absorbed share of power"].value == "0.55"
+    assert told["Absorbed share of power"].assumed_range == "0.35 to 0.75"
+    assert "assumed until the device is calibrated" in told["Absorbed share of power"].detail
+
+
+def test_given_absorbed_power_leaves_no_range(f: Forecast) -> None:
+    session = replace(f.case.session, power_kind=PowerKind.ABSORBED)
+    told = findings(replace(f, band=None, case=replace(f.case, session=session)))
+    assert all(one.assumed_range == "" for one in told)
+    assert "as given" in next(one.detail for one in told if one.what == "Absorbed power")
+
+
+@pytest.mark.parametrize(("bound", "shown"), [(0.0099, False), (0.0101, True)])
+def test_the_burn_integral_is_shown_only_where_it_says_something(
+    f: Forecast, bound: float, shown: bool
+) -> None:
+    zones = tuple(replace(z, burn=0.5 * bound, burn_cautious=bound) for z in f.zones)
+    told = [one for one in findings(replace(f, zones=zones)) if one.what.startswith("Burn")]
+    assert bool(told) is shown
+    assert all("no assurance" in one.detail for one in told)
+
+
+def test_shares_are_whole(f: Forecast) -> None:
+    values = [share for _, share in shares(f)]
+    assert sum(values) == pytest.approx(1.0, abs=1e-6)
+    assert values == sorted(values, reverse=True)
