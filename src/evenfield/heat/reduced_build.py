@@ -1,0 +1,281 @@
+"""Building the reduced heat model of a placement from one run of the full one and a few linear solves.
+
+The full model runs once at nominal parameters, with power changes, a pause and cooling. To this come
+responses to the field from single implicit steps of several lengths, with blood and skin exchange linearised
+about cold, warm and hot states (a rational Krylov space, Ruhe, *Linear Algebra Appl.* 58:391, 1984): shapes
+of heating on other time scales than those of the run, at a fiftieth of its work each. Where parameters are to
+be free, baselines and responses follow at the eight corners of an orthogonal array (two levels, five
+factors); a further source adds its own responses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_matrix
+
+from evenfield.grid import kernels
+from evenfield.grid.assembly import CENTRE
+from evenfield.grid.krylov import solve
+from evenfield.grid.multigrid import Multigrid
+from evenfield.heat.bioheat import Bioheat, LayerNodes
+from evenfield.heat.reduced import TABLE_C, PointTerms, ReducedHeat
+from evenfield.heat.reduced_basis import basis, interpolation
+from evenfield.heat.skin import saturation_kpa
+from evenfield.heat.stepping import steady, steps
+
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Integers = NDArray[np.int64]
+
+RUN = ((10.0, 1.0), (15.0, 1.5), (2.0, 0.0), (12.0, 0.8), (8.0, 0.0))
+"""Minutes and factor on the power of the run's legs."""
+CORNERS = tuple((a, b, c, a * b * c, a * b) for a in (-1, 1) for b in (-1, 1) for c in (-1, 1))
+"""Orthogonal array: signs of fat flow, muscle flow, skin flow, skin exchange, arterial temperature."""
+FLOW, EXCHANGE, ARTERIAL_K = 2.0, 1.4, 0.5
+"""Corners: flow times or over 2, exchange times or over 1.4, arterial temperature plus or minus 0.5 K."""
+SHORT_S, LONG_S = (20.0, 80.0), (300.0, 1200.0, 1e5)
+"""Lengths of the implicit steps; at the corners only the long ones."""
+RUN_TOLERANCE_K = 0.2
+"""Step tolerance of the run: it only needs to show the shapes."""
+ERROR_K, MOST_SHAPES = 0.006, 50
+TERM_ACCURACY, MOST_NODES = 3e-4, 30
+
+
+@dataclass(frozen=True)
+class _Training:
+    """States above the baseline (n, n_nodes), K, and each one's arterial temperature (n,), °C."""
+
+    rise: Singles
+    arterial_c: Floats
+
+    def warm(self, start_c: Floats) -> Floats:
+        """Their mean, °C (nk, nj, n)."""
+        return np.asarray(start_c + self.rise.mean(axis=0, dtype=np.float64).reshape(start_c.shape))
+
+    def part(self, start_c: Floats, where: slice) -> Singles:
+        """Temperatures at some of the radial nodes, °C, (n, nk·nj·n_where)."""
+        rise = self.rise.reshape(-1, *start_c.shape)[..., where]
+        return (rise + start_c[..., where].astype(np.float32)).reshape(len(rise), -1)
+
+
+def build_reduced(
+    model: Bioheat,
+    absorbed_w: float,
+    zones_mean: csr_matrix,
+    zones_inside: Sequence[Integers],
+    *,
+    sources: Sequence[Floats] = (),
+    varied: bool = True,
+    baseline_c: Floats | None = None,
+) -> ReducedHeat:
+    """The reduced model of a placement, for absorbed powers up to about 1.5 times `absorbed_w`.
+
+    `zones_mean` (n_zones, n_nodes), `zones_inside`: as in `forecast.zones.Zones`, the weights of each zone's
+    mean and the flat indices of the nodes among which its hottest is sought. `sources`: further fields to mix
+    with the model's own, each as `Bioheat.source`: W per watt absorbed at every node. `varied`: parameters
+    are to be free; otherwise the model holds at the nominal ones only. `baseline_c`: the baseline if already
+    known.
+    """
+    start = steady(model) if baseline_c is None else baseline_c
+    training = _train(model, start, absorbed_w, sources, varied)
+    watched = np.zeros(start.shape, dtype=bool)
+    watched[:, :, model.grid.cells_of("fat").start :] = True
+    shapes, error = basis(
+        training.rise,
+        model.capacity.ravel(),
+        watched.ravel(),
+        ERROR_K,
+        MOST_SHAPES,
+    )
+    shapes, rates, conduction = _turned(model, model.slope(training.warm(start)), shapes)
+    layers = [_blood(model, layer, start, shapes, training) for layer in model.layers]
+    skin = _skin(model, start, shapes, training)
+    terms = [*(layer.extra for layer in layers), skin.extra]
+    top, top_begin = _candidates(start.ravel(), training.rise, zones_inside)
+    return ReducedHeat(
+        layers=tuple(layer.name for layer in model.layers),
+        arterial_c=model.arterial_c,
+        rates=rates,
+        operators=np.stack([*(layer.operator for layer in layers), skin.operator, shapes.T @ conduction]),
+        constants=np.stack(
+            [
+                *(layer.constant for layer in layers),
+                skin.constant,
+                shapes.T @ model.metabolic.ravel() - conduction.T @ start.ravel(),
+            ]
+        ),
+        per_kelvin=np.stack([layer.per_kelvin for layer in layers]),
+        points=PointTerms(
+            term=np.repeat(np.arange(len(terms)), [t.start_c.size for t in terms]),
+            table=np.stack([t.table for t in terms]),
+            start_c=np.concatenate([t.start_c for t in terms]),
+            shapes=np.concatenate([t.shapes for t in terms]),
+            spread=np.concatenate([t.spread for t in terms]),
+        ),
+        sources=np.stack([shapes.T @ s.ravel() for s in (model.source, *sources)]),
+        zone_start_c=np.asarray(zones_mean @ start.ravel()),
+        zone_shapes=np.asarray(zones_mean @ shapes),
+        top_start_c=start.ravel()[top].astype(np.float32),
+        top_shapes=shapes[top].astype(np.float32),
+        top_begin=top_begin,
+        start_c=start,
+        shapes=shapes.astype(np.float32).reshape(*start.shape, -1),
+        projection_error_k=error,
+    )
+
+
+def _corner(model: Bioheat, signs: Sequence[int]) -> Bioheat:
+    fat, muscle, skin, exchange, arterial = signs
+    factor = {"fat": FLOW**fat, "muscle": FLOW**muscle, "skin": FLOW**skin}
+    flow = {
+        layer.name: factor.get(layer.name, 1.0) * model.flow_scale.get(layer.name, 1.0)
+        for layer in model.layers
+    }
+    varied = model.varied(flow, model.exchange_scale * EXCHANGE**exchange)
+    return replace(varied, arterial_c=model.arterial_c + ARTERIAL_K * arterial)
+
+
+def _run(model: Bioheat, start_c: Floats, watts: float) -> Singles:
+    """The full-order run: states above the baseline, a row each, K."""
+    rise = []
+    u = start_c
+    for minutes, factor in RUN:
+        for step in steps(model, u, factor * watts, 0.0, 60.0 * minutes, tolerance_k=RUN_TOLERANCE_K):
+            u = step.temperature_c
+            rise.append((u - start_c).astype(np.float32).ravel())
+    return np.stack(rise)
+
+
+def _responses(model: Bioheat, about_c: Floats, watts: Floats, lengths_s: Sequence[float]) -> Singles:
+    """Rise after one implicit step of each length under `watts` per node, blood and skin exchange linear as
+    they are at `about_c`; a row each, K."""
+    rows = []
+    everywhere = np.ones(watts.shape, dtype=bool)
+    slope = model.slope(about_c)
+    for seconds in lengths_s:
+        stencil = model.conduction.astype(np.float32)
+        stencil[:, :, CENTRE] += (slope + model.capacity / seconds).astype(np.float32)
+        multigrid = Multigrid(stencil, everywhere, model.lines, reach=model.grid.cells_of("fat").start)
+        rows.append(solve(stencil, watts.astype(np.float32), multigrid, tolerance=2e-3).x.ravel())
+    return np.stack(rows)
+
+
+def _train(
+    model: Bioheat, start_c: Floats, watts: float, sources: Sequence[Floats], varied: bool
+) -> _Training:
+    run = _run(model, start_c, watts)
+    warmest = float(run.max())
+    warm, hot = (start_c + r.reshape(start_c.shape) for r in (run.mean(axis=0), run.max(axis=0)))
+    rise, arterial = [run], [np.full(len(run), model.arterial_c)]
+
+    def respond(body: Bioheat, about_c: Floats, source: Floats, lengths_s: Sequence[float]) -> None:
+        rows = _responses(body, about_c, watts * source, lengths_s)
+        # no hotter than the run, so that they stay temperatures to learn the nonlinear terms from
+        rise.append(rows * np.minimum(1.0, warmest / np.abs(rows).max(axis=1, keepdims=True)))
+        arterial.append(np.full(len(rows), model.arterial_c))
+
+    for about in (start_c, warm, hot):
+        respond(model, about, model.source, SHORT_S + LONG_S)
+    for signs in CORNERS if varied else ():
+        body = _corner(model, signs)
+        rise.append((steady(body, start_c=start_c) - start_c).astype(np.float32).reshape(1, -1))
+        arterial.append(np.full(1, body.arterial_c))
+        respond(body, warm, model.source, LONG_S)
+    for source in sources:
+        respond(model, warm, source - model.source, SHORT_S + LONG_S)
+    return _Training(np.concatenate(rise), np.concatenate(arterial))
+
+
+def _turned(model: Bioheat, slope: Floats, shapes: Floats) -> tuple[Floats, Floats, Floats]:
+    """The shapes turned within their span so that conduction + slope is diagonal; that diagonal, 1/s; and
+    conduction times each shape, W/K."""
+    conducted = np.empty_like(shapes)
+    one = np.empty(model.capacity.shape)
+    for n, shape in enumerate(shapes.T):
+        kernels.apply(model.conduction, np.ascontiguousarray(shape).reshape(one.shape), one)
+        conducted[:, n] = one.ravel()
+    matrix = shapes.T @ (conducted + slope.reshape(-1, 1) * shapes)
+    rates, turn = np.linalg.eigh(0.5 * (matrix + matrix.T))
+    return shapes @ turn, np.asarray(rates), conducted @ turn
+
+
+@dataclass(frozen=True)
+class _Extra:
+    """A nonlinear term's part of `PointTerms`."""
+
+    table: Floats
+    start_c: Floats
+    shapes: Floats
+    spread: Floats
+
+
+@dataclass(frozen=True)
+class _Term:
+    """A layer's blood or the skin exchange: what `ReducedHeat` needs of it."""
+
+    operator: Floats
+    constant: Floats
+    per_kelvin: Floats
+    extra: _Extra
+
+
+def _blood(model: Bioheat, layer: LayerNodes, start_c: Floats, shapes: Floats, training: _Training) -> _Term:
+    law, heat_capacity = layer.tissue.flow, model.blood.heat_capacity_j_kgk
+    volume = model.flow_scale.get(layer.name, 1.0) * layer.volume.ravel()
+    start, own = _part(start_c, shapes, layer.where)
+    temperature = training.part(start_c, layer.where)
+    flow = law.at(temperature)
+    reference = float(flow.mean(axis=0, dtype=np.float64) @ volume / volume.sum())
+    table = heat_capacity * (law.at(TABLE_C) - reference)
+    # a constant law leaves only rounding
+    table[np.abs(table) < 1e-6 * heat_capacity * reference] = 0.0
+    term = (flow - reference) * (temperature - training.arterial_c[:, None]) if table.any() else 0.0 * flow
+    nodes, spread = interpolation(term.astype(np.float32), volume, TERM_ACCURACY, MOST_NODES)
+    fixed = heat_capacity * reference * volume[:, None] * own
+    return _Term(
+        operator=own.T @ fixed,
+        constant=-fixed.T @ (start - model.arterial_c),
+        per_kelvin=fixed.sum(axis=0),
+        extra=_Extra(table, start[nodes], own[nodes], spread.T @ (volume[:, None] * own)),
+    )
+
+
+def _skin(model: Bioheat, start_c: Floats, shapes: Floats, training: _Training) -> _Term:
+    exchange = model.exchange
+    area = model.exchange_scale * model.area.ravel()
+    start, own = _part(start_c, shapes, slice(-1, None))
+    dry = (area * exchange.dry.ravel())[:, None] * own
+    wet = (area * exchange.evaporation.ravel())[:, None] * own
+    table = np.maximum(saturation_kpa(TABLE_C) - exchange.vapour_kpa, 0.0)
+    excess = np.interp(training.part(start_c, slice(-1, None)), TABLE_C, table).astype(np.float32)
+    nodes, spread = interpolation(excess, area, TERM_ACCURACY, MOST_NODES)
+    return _Term(
+        operator=own.T @ dry,
+        constant=-dry.T @ (start - exchange.air_c),
+        per_kelvin=np.zeros(own.shape[1]),
+        extra=_Extra(table, start[nodes], own[nodes], spread.T @ wet),
+    )
+
+
+def _part(start_c: Floats, shapes: Floats, where: slice) -> tuple[Floats, Floats]:
+    """Baseline and shapes at some of the radial nodes, flattened."""
+    r = shapes.shape[1]
+    return start_c[..., where].ravel(), shapes.reshape(*start_c.shape, r)[:, :, where].reshape(-1, r)
+
+
+def _candidates(start_c: Floats, rise: Singles, inside: Sequence[Integers]) -> tuple[Integers, Integers]:
+    """Nodes among which each zone's hottest is sought, zone after zone, and where each zone's begin: the
+    three hottest of every training state, and a few spread over the zone."""
+    nodes, counts = [], []
+    for zone in inside:
+        temperature = rise[:, zone] + start_c[zone].astype(np.float32)
+        hottest = np.argpartition(temperature, -3, axis=1)[:, -3:]
+        spread = np.linspace(0, zone.size - 1, 12).astype(np.int64)
+        chosen = np.unique(np.concatenate([hottest.ravel(), spread]))
+        nodes.append(zone[chosen])
+        counts.append(chosen.size)
+    return np.concatenate(nodes), np.cumsum([0, *counts[:-1]])
