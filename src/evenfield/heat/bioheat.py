@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,6 +83,11 @@ class Bioheat:
     area: Floats
     flow_scale: Mapping[str, float]
     exchange_scale: float = 1.0
+
+    @cached_property
+    def conduction_single(self) -> NDArray[np.float32]:
+        """The conduction stencils in single precision, for implicit solves."""
+        return self.conduction.astype(np.float32)
 
     @property
     def lines(self) -> tuple[Floats, Floats]:

@@ -40,7 +40,7 @@ class _Implicit:
     def __init__(self, model: Bioheat, slope: Floats, dt: float) -> None:
         self.dt = dt
         self._capacity = model.capacity
-        stencil = (GAMMA * dt) * model.conduction.astype(np.float32)
+        stencil = np.float32(GAMMA * dt) * model.conduction_single
         stencil[:, :, CENTRE] += (model.capacity + GAMMA * dt * slope).astype(np.float32)
         self._stencil = stencil
         everywhere = np.ones(model.capacity.shape, dtype=bool)
@@ -131,7 +131,7 @@ def steady(
     u = np.full(model.capacity.shape, model.arterial_c - 1.0) if start_c is None else start_c
     everywhere = np.ones(u.shape, dtype=bool)
     diagonal = model.slope(u)
-    stencil = model.conduction.astype(np.float32)
+    stencil = model.conduction_single.copy()
     stencil[:, :, CENTRE] += diagonal.astype(np.float32)
     multigrid = Multigrid(stencil, everywhere, model.lines, reach=model.grid.cells_of("fat").start)
     for _ in range(40):
