@@ -79,7 +79,6 @@ def draw_power(ax: Axes, f: Forecast) -> None:
     ax.set_xlim(0, f.minutes[-1])
     ax.set_ylim(0, 1.25 * max(max(power.watts), 1.0))
     ax.set_yticks([0, max(power.watts)])
-    ax.set_xlabel("time, min")
     kind = "set" if f.case.session.power_kind is PowerKind.SET else "absorbed"
     ax.set_ylabel("W")
-    ax.text(0.012, 0.42, f"{kind} power", transform=ax.transAxes, va="center", color=INK)
+    ax.set_xlabel(f"time, min (lower strip: {kind} power)")

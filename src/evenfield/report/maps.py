@@ -139,7 +139,7 @@ def _isotherms(ax: Axes, arc: Floats, up: Floats, value: Floats, band: tuple[flo
     edges = [c for c in band or () if value.min() < c < value.max()]
     if edges:
         lines = ax.contour(arc, up, value, levels=edges, colors="white", linewidths=1.2)
-        labels = ax.clabel(lines, fmt="%g °C", fontsize=8, inline_spacing=2)
+        labels = ax.clabel(lines, fmt="%g °C", fontsize=8, inline=False)
         for label in labels:
             label.set_path_effects([withStroke(linewidth=1.6, foreground=INK, alpha=0.6)])
 

@@ -154,10 +154,10 @@ def _zone_rows(f: Forecast) -> list[dict[str, Any]]:
 
 
 def dose_text(minutes: float) -> str:
-    """CEM43 in two significant digits; what is below 0.01 min as such."""
+    """CEM43 with as many decimals as mean something; what is below 0.01 min as such."""
     if minutes < 0.01:
         return "< 0.01"
-    return f"{minutes:.0f}" if minutes >= 10 else f"{minutes:.2g}"
+    return f"{minutes:.{0 if minutes >= 9.95 else 1 if minutes >= 0.995 else 2}f}"
 
 
 def _placement(f: Forecast) -> list[list[str]]:

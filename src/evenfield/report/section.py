@@ -172,21 +172,27 @@ def _room(view: Floats) -> float:
 
 
 def _name_layers(ax: Axes, f: Forecast, x: Floats, y: Floats, view: Floats) -> None:
-    """Names of the layers that are thick enough, where no panel lies over them but the picture shows them."""
+    """Names of the layers that are thick enough, at the front or the back, where the picture shows it and no
+    other word stands."""
     grid = f.field.grid
-    angles = np.arctan2(y[:-1, -1], x[:-1, -1])
-    panels = np.array([p.panel.angle_rad for p in f.case.placed])
-    nearest = np.cos(angles[:, None] - panels).max(axis=1)
-    # a quarter turn from the nearest panel, or as far as it goes
-    j = int(np.argmin(np.abs(nearest - max(float(nearest.min()), 0.0))))
+    trunk = f.case.measurements.kind.trunk
+    for angle in (0.0, np.pi):
+        column = int(np.argmax(np.cos(np.arctan2(y[:-1, -1], x[:-1, -1]) - angle)))
+        near = [p.panel.name for p in f.case.placed if np.cos(p.panel.angle_rad - angle) > _NEAR]
+        shown = view[0, 0] < x[column, -1] < view[0, 1]
+        if shown and (not near or direction_word(angle, trunk) in near):
+            break
+    else:
+        column = -1
     for layer in f.case.region.layers:
         cells = grid.cells_of(layer)
         inner, outer = cells.start + 1 if cells.start else 0, cells.stop + 1
-        at = (0.5 * (y[j, inner] + y[j, outer]), 0.5 * (x[j, inner] + x[j, outer]))
         if layer in ("core", "bone"):
             at = (0.0, max(0.0, float(view[0, 0]) + _room(view)))
-        elif np.hypot(x[j, outer] - x[j, inner], y[j, outer] - y[j, inner]) < 7.0:
+        elif column < 0 or abs(x[column, outer] - x[column, inner]) < 0.55 * _room(view):
             continue
+        else:
+            at = (0.5 * (y[column, inner] + y[column, outer]), 0.5 * (x[column, inner] + x[column, outer]))
         ax.text(
             *at,
             layer,

@@ -216,7 +216,7 @@ def setting_line(f: Forecast) -> str:
     region = m.kind.value.replace("_", " ").capitalize()
     side = f", {m.side}" if m.side else ""
     kind = "set power" if session.power_kind is PowerKind.SET else "absorbed power"
-    steps = " in steps" if len(session.power.watts) > 1 else ""
+    steps = " with pauses" if 0.0 in session.power.watts[1:] else ""
     after = f", then {session.after_s / 60:g} min without" if session.after_s else ""
     return (
         f"{region}{side} · fat kind: {fat_kind_words(f)} · {_watts(session.power.watts)} W {kind}{steps} "
@@ -237,4 +237,6 @@ def minute_text(minute: float) -> str:
 
 
 def _watts(watts: tuple[float, ...]) -> str:
-    return f"{watts[0]:g}" if len(watts) == 1 else f"{min(watts):g} to {max(watts):g}"
+    """60; 50 to 80, pauses left out."""
+    on = [w for w in watts if w > 0.0] or [0.0]
+    return f"{on[0]:g}" if min(on) == max(on) else f"{min(on):g} to {max(on):g}"
