@@ -48,4 +48,13 @@ MAY: dict[str, frozenset[str]] = {
     "merge-person": KEEPERS,
     "export-person": KEEPERS,
     "erase-person": OWNER,
+    # screening
+    "screening": CLINICAL,
+    "ask-screening": CLINICAL,
+    "decide-screening": frozenset({Role.LEAD}),
+    "consent": CLINICAL,
+    "withdraw-consent": CLINICAL,
+    "take-home": CLINICAL,
+    "kept-screening": CLINICAL,
+    "consent-text": KEEPERS,
 }

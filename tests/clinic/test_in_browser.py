@@ -15,9 +15,11 @@ SIZES = {"desk": (1280, 800), "tablet": (1024, 768), "phone": (390, 844), "narro
 OPEN_PAGES = ["sign-in/", "set-password/", "about/", "nothing-here/"]
 OWNER_PAGES = [
     "", "people/", "people/add/", "staff/", "staff/add/", "staff/2/", "settings/", "trail/",
+    "screening/consent-text/",
     "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",
 ]  # fmt: skip
 PERSON_PAGES = ["", "change/", "merge/", "deactivate/", "erase/"]
+PERSON_PARTS = ["screening/{}/", "screening/{}/questions/", "screening/{}/consent/", "screening/{}/sheet/"]
 
 # Smaller than 48 px is only what stands inside a sentence (WCAG 2.5.8, "inline") or is hidden until focused.
 SMALL_TARGETS = """() => [...document.querySelectorAll('a, button, input, select, textarea, summary')]
@@ -57,7 +59,12 @@ def addresses(as_owner: BrowserContext, demonstration: str) -> list[str]:
     page.locator(".people a").first.click()
     person = page.url
     page.close()
-    return [demonstration + there for there in OWNER_PAGES] + [person + there for there in PERSON_PAGES]
+    code = person.rstrip("/").rsplit("/", 1)[1]
+    return (
+        [demonstration + there for there in OWNER_PAGES]
+        + [person + there for there in PERSON_PAGES]
+        + [demonstration + there.format(code) for there in PERSON_PARTS]
+    )
 
 
 def serious(page: Page) -> list[str]:

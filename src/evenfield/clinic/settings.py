@@ -24,6 +24,7 @@ CLINIC_PARTS = [
     "evenfield.clinic.accounts",
     "evenfield.clinic.pages",
     "evenfield.clinic.people",
+    "evenfield.clinic.screening",
 ]
 INSTALLED_APPS = [
     "django.contrib.auth",

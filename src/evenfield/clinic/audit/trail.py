@@ -47,7 +47,7 @@ def record(
             subject_id=subject_id,
             fields=" ".join(sorted({*(before or {}), *(after or {})})),
             note=note,
-            detail_digest=_detail_digest(salt, content) if content else "",
+            detail_digest=salted_digest(salt, content) if content else "",
         )
         if content:
             AuditDetail.objects.create(event=event, subject_id=subject_id, salt=salt, content=content)
@@ -62,7 +62,8 @@ def forget_details(subject_id: int) -> int:
     return AuditDetail.objects.filter(subject_id=subject_id).delete()[0]
 
 
-def _detail_digest(salt: str, content: str) -> str:
+def salted_digest(salt: str, content: str) -> str:
+    """SHA-256 of content that may be erased; without the salt, which goes with it, nothing can be guessed."""
     return hashlib.sha256(f"{salt}{content}".encode()).hexdigest()
 
 
@@ -103,7 +104,7 @@ def _broken_details() -> Iterator[str]:
         if content is None:
             if digest and erased.get(subject or 0, 0) < number:
                 yield f"audit_auditdetail: content of entry {number} was removed without an erasure."
-        elif not digest or _detail_digest(salt, content) != digest:
+        elif not digest or salted_digest(salt, content) != digest:
             yield f"audit_auditdetail: content of entry {number} was changed."
         elif detail_subject != subject:
             yield f"audit_auditdetail: entry {number} was given another subject."
