@@ -1,5 +1,6 @@
 """Figures: what they show lies where it is drawn, and the same forecast gives the same bytes."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -51,6 +52,12 @@ def test_the_map_is_cut_away_from_the_panels_and_keeps_lengths(f: Forecast) -> N
         assert shown.arc_m[0] < arc.min() < arc.max() < shown.arc_m[1]
     whole = shown.arc(np.array([shown.cut_rad, shown.cut_rad + 2 * np.pi]), np.zeros(2))
     assert whole[1] - whole[0] == pytest.approx(0.300, rel=1e-6)
+
+
+def test_two_panels_on_the_front_are_cut_at_the_back(f: Forecast) -> None:
+    shown = unrolled(replace(f, case=read_case(EXAMPLES / "abdomen.toml")))
+    assert np.cos(shown.cut_rad) == pytest.approx(-1.0, abs=1e-3)
+    assert np.cos(shown.middle_rad) == pytest.approx(1.0, abs=1e-3)
 
 
 def test_a_panel_across_the_cut_of_angles_stays_in_one_piece() -> None:

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from evenfield.case import PowerKind
+from evenfield.case import PowerKind, read_case
 from evenfield.forecast import Forecast
-from evenfield.report import findings, shares
+from evenfield.report import findings, setting_line, shares
 from evenfield.report.in_time import under_each_panel
 from evenfield.report.wording import crossing, hottest, minute_text
-from tests.report.coarse import coarse_forecast
+from tests.report.coarse import EXAMPLES, coarse_forecast
 
 
 @pytest.fixture(scope="module")
@@ -22,6 +22,7 @@ def test_crossing_is_linear_between_samples() -> None:
     minutes, series = np.array([0.0, 1.0, 2.0, 3.0]), np.array([36.0, 39.0, 41.0, 40.5])
     assert crossing(minutes, series, 40.0) == pytest.approx(1.5)
     assert crossing(minutes, series, 36.0) == 0.0
+    assert crossing(minutes, series, 41.0) == 2.0
     assert crossing(minutes, series, 41.5) is None
 
 
@@ -79,6 +80,13 @@ def test_the_burn_integral_is_shown_only_where_it_says_something(
     told = [one for one in findings(replace(f, zones=zones)) if one.what.startswith("Burn")]
     assert bool(told) is shown
     assert all("no assurance" in one.detail for one in told)
+
+
+def test_pauses_are_told_and_do_not_count_as_power(f: Forecast) -> None:
+    thigh = read_case(EXAMPLES / "thigh.toml")
+    assert "50 to 80 W set power with pauses for 35 min, then 5 min without" in setting_line(
+        replace(f, case=thigh)
+    )
 
 
 def test_shares_are_whole(f: Forecast) -> None:
