@@ -54,10 +54,12 @@ def test_the_map_is_cut_away_from_the_panels_and_keeps_lengths(f: Forecast) -> N
     assert whole[1] - whole[0] == pytest.approx(0.300, rel=1e-6)
 
 
-def test_two_panels_on_the_front_are_cut_at_the_back(f: Forecast) -> None:
+def test_the_cut_lies_in_the_widest_stretch_without_a_panel(f: Forecast) -> None:
     shown = unrolled(replace(f, case=read_case(EXAMPLES / "abdomen.toml")))
     assert np.cos(shown.cut_rad) == pytest.approx(-1.0, abs=1e-3)
     assert np.cos(shown.middle_rad) == pytest.approx(1.0, abs=1e-3)
+    shown = unrolled(replace(f, case=read_case(EXAMPLES / "thigh.toml")))
+    assert abs(np.cos(shown.cut_rad)) < 0.2, "front and back panels: cut at the inner or outer side"
 
 
 def test_a_panel_across_the_cut_of_angles_stays_in_one_piece() -> None:
