@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenfield.applicator import PlacedPanel
-from evenfield.body import Region
+from evenfield.body import InputError, Region
 from evenfield.grid.assembly import cell_volumes
 from evenfield.grid.layout import Layout
 
@@ -112,7 +112,7 @@ def _panel_angles(layout: Layout, j0: int, j1: int) -> Floats:
 
 
 def fit(layout: Layout, region: Region, panels: Sequence[PlacedPanel]) -> Grid:
-    """Bend the layout to the body and the placed panels. Raises ValueError where a cell would fold over."""
+    """Bend the layout to the body and the placed panels. Raises InputError (a ValueError) where a cell would fold over."""
     nk, nj = layout.level.size, layout.angle.size
     angle = np.broadcast_to(layout.angle, (nk, nj)).copy()
     level = np.broadcast_to(layout.level[:, None], (nk, nj)).copy()
@@ -174,5 +174,8 @@ def fit(layout: Layout, region: Region, panels: Sequence[PlacedPanel]) -> Grid:
         or bool((np.diff(level, axis=0) <= 0).any())
         or bool((np.diff(np.concatenate([angle, angle[:, :1] + 2 * np.pi], axis=1), axis=1) <= 0).any())
     ):
-        raise ValueError("the grid folds over: a panel's tilt or shift is too large for this layout")
+        raise InputError(
+            "panel: the panels' tilts or places fold the grid over; less tilt or panels further apart are needed",
+            key="panel",
+        )
     return grid
