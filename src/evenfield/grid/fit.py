@@ -112,7 +112,10 @@ def _panel_angles(layout: Layout, j0: int, j1: int) -> Floats:
 
 
 def fit(layout: Layout, region: Region, panels: Sequence[PlacedPanel]) -> Grid:
-    """Bend the layout to the body and the placed panels. Raises InputError (a ValueError) where a cell would fold over."""
+    """Bend the layout to the body and the placed panels.
+
+    Raises InputError (a ValueError) where a cell would fold over.
+    """
     nk, nj = layout.level.size, layout.angle.size
     angle = np.broadcast_to(layout.angle, (nk, nj)).copy()
     level = np.broadcast_to(layout.level[:, None], (nk, nj)).copy()
@@ -175,7 +178,7 @@ def fit(layout: Layout, region: Region, panels: Sequence[PlacedPanel]) -> Grid:
         or bool((np.diff(np.concatenate([angle, angle[:, :1] + 2 * np.pi], axis=1), axis=1) <= 0).any())
     ):
         raise InputError(
-            "panel: the panels' tilts or places fold the grid over; less tilt or panels further apart are needed",
+            "panel: the panels' tilts or places fold the grid over; less tilt or more room between is needed",
             key="panel",
         )
     return grid
