@@ -1,7 +1,6 @@
 """Commands that work on a clinic's record; each sets Django up only when it runs.
 
-Upkeep commands (backup, restore, doctor) belong here too: a function that calls `evenfield.clinic`, and a
-line in `app`.
+Each is a function that calls `evenfield.clinic`, and a line in `app`.
 """
 
 from pathlib import Path
@@ -63,3 +62,43 @@ def recover(
     except LookupError as error:
         raise RefusedError(str(error.args[0])) from error
     typer.echo(code)
+
+
+def backup(
+    to: Annotated[Path, typer.Option("--to", metavar="PLACE", help="A new file, or a folder to put it in.")],
+    home: Home = None,
+) -> None:
+    """Write an encrypted copy of the whole record while the clinic works, and read it back."""
+    from evenfield.clinic.terminal import make_backup
+
+    made, key, new = make_backup(to, home)
+    typer.echo(f"{made.file}: {made.bytes} bytes, read back and found good.")
+    kept = "made just now" if new else "as before"
+    typer.echo(
+        f"Its key ({kept}) is {key}. Keep a copy of the key elsewhere: without it no backup can be read."
+    )
+
+
+def restore(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The backup.", show_default=False)],
+    key: Annotated[Path, typer.Option("--key", metavar="KEYFILE", help="The file with its key.")],
+    home: Home = None,
+) -> None:
+    """Put a backup into an empty data directory and verify its trail (status 1 if that does not hold)."""
+    from evenfield.clinic.terminal import restore_backup
+
+    made, found = restore_backup(file, key, home)
+    for problem in found.problems:
+        typer.echo(problem)
+    typer.echo(f"Restored the backup of {made}; {found.rows} rows of the trail read.")
+    raise typer.Exit(0 if found.holds else 1)
+
+
+def doctor(home: Home = None) -> None:
+    """Look over versions, disk space, clock, database and last backup (status 1 if something is amiss)."""
+    from evenfield.clinic.terminal import look_over
+
+    findings = look_over(home)
+    for one in findings:
+        typer.echo(f"{'ok   ' if one.in_order else 'AMISS'} {one.name}: {one.words}")
+    raise typer.Exit(0 if all(one.in_order for one in findings) else 1)

@@ -9,6 +9,8 @@ from evenfield.clinic.home import HOME_VARIABLE, home_path, prepare_home
 
 if TYPE_CHECKING:
     from evenfield.clinic.audit.trail import Verification
+    from evenfield.clinic.upkeep.backup import LastBackup
+    from evenfield.clinic.upkeep.doctor import Finding
 
 
 def start_django(home: Path | None = None, *, demonstration: bool = False) -> Path:
@@ -37,6 +39,57 @@ def verify_audit(home: Path | None = None) -> "Verification":
     from evenfield.clinic.audit.trail import verify_chain
 
     return verify_chain()
+
+
+def make_backup(to: Path, home: Path | None = None) -> tuple["LastBackup", Path, bool]:
+    """Copy, encrypt and read back everything (`evenfield backup`).
+
+    Returns what was made, the file with its key, and whether that key is new. Raises HomeError.
+    """
+    place = start_django(home)
+    from evenfield.clinic.audit.actor import Actor, acting
+    from evenfield.clinic.audit.models import Action
+    from evenfield.clinic.audit.trail import record
+    from evenfield.clinic.upkeep.backup import back_up, backup_key
+    from evenfield.clinic.upkeep.doctor import in_present_shape
+
+    new = not (place / "backup-key").exists()
+    made = back_up(place, to.expanduser(), os.environ.get("DATABASE_URL", ""))
+    if in_present_shape():  # a backup before an upgrade leaves the record as it is
+        with acting(Actor("terminal")):
+            record(Action.EXPORT, note="backup of the whole record")
+    return made, backup_key(place)[0], new
+
+
+def restore_backup(file: Path, key: Path, home: Path | None = None) -> tuple[str, "Verification"]:
+    """Put a backup into an empty data directory and check its trail (`evenfield restore`).
+
+    Returns when the backup was made, and what verifying found. Raises HomeError.
+    """
+    from evenfield.clinic.upkeep.backup import database_file
+    from evenfield.clinic.upkeep.restore import put_back
+
+    place = (home or home_path()).expanduser().resolve()
+    database_file(place, os.environ.get("DATABASE_URL", ""))
+    made = put_back(file.expanduser(), key.expanduser(), place)
+    start_django(place)
+    migrate()
+    from evenfield.clinic.audit.actor import Actor, acting
+    from evenfield.clinic.audit.models import Action
+    from evenfield.clinic.audit.trail import record, verify_chain
+
+    found = verify_chain()
+    with acting(Actor("terminal")):
+        record(Action.RESTORE, note=f"backup of {made}")
+    return made, found
+
+
+def look_over(home: Path | None = None) -> list["Finding"]:
+    """Versions, disk, clock, database, keys and last backup (`evenfield doctor`)."""
+    place = start_django(home)
+    from evenfield.clinic.upkeep.doctor import look_over as run
+
+    return run(place)
 
 
 def recover_account(username: str, home: Path | None = None, *, drop_second_factor: bool = False) -> str:
