@@ -3,9 +3,9 @@
 The full model runs once at nominal parameters, with power changes, a pause and cooling. To this come
 responses to the field from single implicit steps of several lengths, with blood and skin exchange linearised
 about cold, warm and hot states (a rational Krylov space, Ruhe, *Linear Algebra Appl.* 58:391, 1984): shapes
-of heating on other time scales than those of the run, at a fiftieth of its work each. Where parameters are to
+of heating on other time scales than those of the run, at a fortieth of its work each. Where parameters are to
 be free, baselines and responses follow at the eight corners of an orthogonal array (two levels, five
-factors); a further source adds its own responses.
+factors). A further source adds a shorter run of its own.
 """
 
 from __future__ import annotations
@@ -33,14 +33,16 @@ Integers = NDArray[np.int64]
 
 RUN = ((10.0, 1.0), (15.0, 1.5), (2.0, 0.0), (12.0, 0.8), (8.0, 0.0))
 """Minutes and factor on the power of the run's legs."""
+SOURCE_RUN = ((10.0, 1.0), (12.0, 1.5), (2.0, 0.0))
+"""The same of the run of each further source."""
 CORNERS = tuple((a, b, c, a * b * c, a * b) for a in (-1, 1) for b in (-1, 1) for c in (-1, 1))
 """Orthogonal array: signs of fat flow, muscle flow, skin flow, skin exchange, arterial temperature."""
 FLOW, EXCHANGE, ARTERIAL_K = 2.0, 1.4, 0.5
 """Corners: flow times or over 2, exchange times or over 1.4, arterial temperature plus or minus 0.5 K."""
 SHORT_S, LONG_S = (20.0, 80.0), (300.0, 1200.0, 1e5)
 """Lengths of the implicit steps; at the corners only the long ones."""
-RUN_TOLERANCE_K = 0.2
-"""Step tolerance of the run: it only needs to show the shapes."""
+RUN_TOLERANCE_K, SOURCE_TOLERANCE_K = 0.2, 0.4
+"""Step tolerances of the runs: they only need to show the shapes."""
 ERROR_K, MOST_SHAPES = 0.006, 50
 TERM_ACCURACY, MOST_NODES = 3e-4, 30
 
@@ -139,54 +141,59 @@ def _corner(model: Bioheat, signs: Sequence[int]) -> Bioheat:
     return replace(varied, arterial_c=model.arterial_c + ARTERIAL_K * arterial)
 
 
-def _run(model: Bioheat, start_c: Floats, watts: float) -> Singles:
-    """The full-order run: states above the baseline, a row each, K."""
+def _run(
+    model: Bioheat, start_c: Floats, watts: float, legs: Sequence[tuple[float, float]], tolerance_k: float
+) -> Singles:
+    """A full-order run: its states above the baseline, a row each, K."""
     rise = []
     u = start_c
-    for minutes, factor in RUN:
-        for step in steps(model, u, factor * watts, 0.0, 60.0 * minutes, tolerance_k=RUN_TOLERANCE_K):
+    for minutes, factor in legs:
+        for step in steps(model, u, factor * watts, 0.0, 60.0 * minutes, tolerance_k=tolerance_k):
             u = step.temperature_c
             rise.append((u - start_c).astype(np.float32).ravel())
     return np.stack(rise)
 
 
-def _responses(model: Bioheat, about_c: Floats, watts: Floats, lengths_s: Sequence[float]) -> Singles:
-    """Rise after one implicit step of each length under `watts` per node, blood and skin exchange linear as
-    they are at `about_c`; a row each, K."""
+def _responses(model: Bioheat, about_c: Floats, watts: float, lengths_s: Sequence[float]) -> Singles:
+    """Rise after one implicit step of each length at constant power, blood and skin exchange linear as they
+    are at `about_c`; a row each, K."""
     rows = []
-    everywhere = np.ones(watts.shape, dtype=bool)
+    everywhere = np.ones(about_c.shape, dtype=bool)
     slope = model.slope(about_c)
+    heating = (watts * model.source).astype(np.float32)
     for seconds in lengths_s:
         stencil = model.conduction.astype(np.float32)
         stencil[:, :, CENTRE] += (slope + model.capacity / seconds).astype(np.float32)
         multigrid = Multigrid(stencil, everywhere, model.lines, reach=model.grid.cells_of("fat").start)
-        rows.append(solve(stencil, watts.astype(np.float32), multigrid, tolerance=2e-3).x.ravel())
+        rows.append(solve(stencil, heating, multigrid, tolerance=2e-3).x.ravel())
     return np.stack(rows)
 
 
 def _train(
     model: Bioheat, start_c: Floats, watts: float, sources: Sequence[Floats], varied: bool
 ) -> _Training:
-    run = _run(model, start_c, watts)
+    run = _run(model, start_c, watts, RUN, RUN_TOLERANCE_K)
     warmest = float(run.max())
     warm, hot = (start_c + r.reshape(start_c.shape) for r in (run.mean(axis=0), run.max(axis=0)))
     rise, arterial = [run], [np.full(len(run), model.arterial_c)]
 
-    def respond(body: Bioheat, about_c: Floats, source: Floats, lengths_s: Sequence[float]) -> None:
-        rows = _responses(body, about_c, watts * source, lengths_s)
+    def respond(body: Bioheat, about_c: Floats, lengths_s: Sequence[float]) -> None:
+        rows = _responses(body, about_c, watts, lengths_s)
         # no hotter than the run, so that they stay temperatures to learn the nonlinear terms from
-        rise.append(rows * np.minimum(1.0, warmest / np.abs(rows).max(axis=1, keepdims=True)))
+        rise.append(rows * np.minimum(1.0, warmest / rows.max(axis=1, keepdims=True)))
         arterial.append(np.full(len(rows), model.arterial_c))
 
     for about in (start_c, warm, hot):
-        respond(model, about, model.source, SHORT_S + LONG_S)
+        respond(model, about, SHORT_S + LONG_S)
     for signs in CORNERS if varied else ():
         body = _corner(model, signs)
         rise.append((steady(body, start_c=start_c) - start_c).astype(np.float32).reshape(1, -1))
         arterial.append(np.full(1, body.arterial_c))
-        respond(body, warm, model.source, LONG_S)
+        respond(body, warm, LONG_S)
     for source in sources:
-        respond(model, warm, source - model.source, SHORT_S + LONG_S)
+        other = _run(replace(model, source=source), start_c, watts, SOURCE_RUN, SOURCE_TOLERANCE_K)
+        rise.append(other)
+        arterial.append(np.full(len(other), model.arterial_c))
     return _Training(np.concatenate(rise), np.concatenate(arterial))
 
 
