@@ -57,4 +57,8 @@ MAY: dict[str, frozenset[str]] = {
     "take-home": CLINICAL,
     "kept-screening": CLINICAL,
     "consent-text": KEEPERS,
+    # set-up
+    "setup-check": CLINICAL,
+    "begin-setup": CLINICAL,
+    "tick-setup": CLINICAL,
 }

@@ -19,7 +19,13 @@ OWNER_PAGES = [
     "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",
 ]  # fmt: skip
 PERSON_PAGES = ["", "change/", "merge/", "deactivate/", "erase/"]
-PERSON_PARTS = ["screening/{}/", "screening/{}/questions/", "screening/{}/consent/", "screening/{}/sheet/"]
+PERSON_PARTS = [
+    "screening/{}/",
+    "screening/{}/questions/",
+    "screening/{}/consent/",
+    "screening/{}/sheet/",
+    "set-up/{}/",
+]
 
 # Smaller than 48 px is only what stands inside a sentence (WCAG 2.5.8, "inline") or is hidden until focused.
 SMALL_TARGETS = """() => [...document.querySelectorAll('a, button, input, select, textarea, summary')]

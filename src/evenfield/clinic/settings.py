@@ -25,6 +25,7 @@ CLINIC_PARTS = [
     "evenfield.clinic.pages",
     "evenfield.clinic.people",
     "evenfield.clinic.screening",
+    "evenfield.clinic.setup_check",
     "evenfield.clinic.upkeep",
 ]
 INSTALLED_APPS = [

@@ -1,0 +1,100 @@
+"""The checklist gone through once: begun for one visit, ticked by line; the last tick of a line counts."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.db import transaction
+from django.utils import timezone
+
+from evenfield.clinic.people.models import Person
+from evenfield.clinic.setup_check.models import Kind, SetupEntry
+from evenfield.conduct.setup import Checklist, Line, Ready, SetupError, Tick, check, default_checklist
+
+
+@dataclass(frozen=True)
+class Step:
+    """One line and its last tick, None while it is open."""
+
+    line: Line
+    tick: SetupEntry | None
+
+    @property
+    def done(self) -> bool:
+        """Whether it was ticked as done."""
+        return self.tick is not None and bool(self.tick.content["done"])
+
+
+@dataclass(frozen=True)
+class Run:
+    """One set-up: how it began, and its ticks in the order they were made."""
+
+    begun: SetupEntry
+    ticks: tuple[SetupEntry, ...]
+
+    @property
+    def day(self) -> date:
+        """The day at the clinic on which it began."""
+        return timezone.localtime(self.begun.at).date()
+
+    def is_present(self) -> bool:
+        """Whether it is of today and of the present checklist: only then it can be ticked."""
+        return (
+            self.day == timezone.localdate() and self.begun.content["version"] == default_checklist().version
+        )
+
+    def ready(self, checklist: Checklist | None = None) -> Ready:
+        """What is open and what was skipped."""
+        said = (tick.content for tick in self.ticks)
+        return check((Tick(one["line"], one["done"], one["reason"]) for one in said), checklist)
+
+    def steps(self) -> list[Step]:
+        """Every line in working order with its last tick."""
+        last = {tick.content["line"]: tick for tick in self.ticks}
+        return [Step(line, last.get(line.id)) for line in default_checklist().line]
+
+
+def runs(person: Person) -> list[Run]:
+    """All set-ups of this person, newest first."""
+    entries = SetupEntry.about([one.pk for one in person.one_person()])
+    ticks: dict[int, list[SetupEntry]] = {}
+    for entry in reversed(entries):
+        if entry.kind == Kind.TICK:
+            ticks.setdefault(entry.content["run"], []).append(entry)
+    return [Run(entry, tuple(ticks.get(entry.number, ()))) for entry in entries if entry.kind == Kind.BEGIN]
+
+
+def present_run(person: Person) -> Run | None:
+    """The newest set-up if it can still be ticked."""
+    newest = next(iter(runs(person)), None)
+    return newest if newest and newest.is_present() else None
+
+
+def begin(person: Person) -> SetupEntry:
+    """Begin a set-up with the present checklist."""
+    checklist = default_checklist()
+    content = {"version": checklist.version, "title": checklist.title}
+    return SetupEntry.keep(Kind.BEGIN, person.pk, content)
+
+
+def tick(person: Person, run_number: int, line_id: str, *, done: bool, reason: str = "") -> SetupEntry | None:
+    """Tick a line of the present set-up; None if the line says the same already (a button pressed twice).
+
+    Raises SetupError for an unknown line, a line skipped without a reason, or a set-up that is over.
+    """
+    check([Tick(line_id, done, reason)])
+    with transaction.atomic():
+        run = present_run(person)
+        if run is None or run.begun.number != run_number:
+            raise SetupError("this set-up is over: begin a new one")
+        step = next(step for step in run.steps() if step.line.id == line_id)
+        reason = "" if done else reason.strip()
+        if step.tick and (step.tick.content["done"], step.tick.content["reason"]) == (done, reason):
+            return None
+        content = {
+            "run": run_number,
+            "line": line_id,
+            "text": step.line.text,
+            "done": done,
+            "reason": reason,
+        }
+        return SetupEntry.keep(Kind.TICK, run.begun.subject_id, content)

@@ -1,0 +1,71 @@
+"""The checklist before a visit, line by line."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.http import require_POST
+
+from evenfield.clinic.access import requires
+from evenfield.clinic.accounts.middleware import StaffRequest
+from evenfield.clinic.audit import trail
+from evenfield.clinic.audit.models import Action
+from evenfield.clinic.people.views import present_person
+from evenfield.clinic.setup_check.runs import begin, runs, tick
+from evenfield.conduct.setup import SetupError, default_checklist
+
+_SHOWN = 10  # earlier set-ups on the page
+_LONGEST_REASON = 500
+
+
+@requires("setup.view")
+def setup_check(request: StaffRequest, code: str) -> HttpResponse:
+    """The present set-up in working order, and the earlier ones."""
+    one = present_person(code)
+    trail.record(Action.READ, kind="setup_check.setupentry", subject_id=one.pk)
+    every = runs(one)
+    present = every[0] if every and every[0].is_present() else None
+    context: dict[str, object] = {
+        "person": one,
+        "checklist": default_checklist(),
+        "earlier": [run for run in every if run is not present][:_SHOWN],
+    }
+    if present:
+        ready = present.ready()
+        context |= {
+            "run": present,
+            "steps": present.steps(),
+            "ready": ready,
+            "next": next(iter(ready.open), None),
+        }
+    return render(request, "setup_check/checklist.html", context)
+
+
+@requires("setup.tick")
+@require_POST
+def begin_setup(request: StaffRequest, code: str) -> HttpResponse:
+    """Begin anew, with every line open."""
+    one = present_person(code)
+    begin(one)
+    return redirect("setup-check", code=one.code)
+
+
+@requires("setup.tick")
+@require_POST
+def tick_line(request: StaffRequest, code: str) -> HttpResponse:
+    """One line done, or skipped with a reason."""
+    one = present_person(code)
+    line, run = request.POST.get("line", ""), request.POST.get("run", "")
+    address = reverse("setup-check", kwargs={"code": one.code})
+    try:
+        tick(
+            one,
+            int(run) if run.isascii() and run.isdigit() else 0,
+            line,
+            done=request.POST.get("how") == "done",
+            reason=request.POST.get("reason", "")[:_LONGEST_REASON],
+        )
+    except SetupError as error:
+        messages.error(request, f"{str(error)[:1].upper()}{str(error)[1:]}.")
+        return redirect(address)
+    return redirect(f"{address}#next")
