@@ -37,7 +37,7 @@ class Step:
 class _Implicit:
     """C + γ Δt (K + D) with its relaxation, in single precision."""
 
-    def __init__(self, model: Bioheat, slope: Floats, dt: float) -> None:
+    def __init__(self, model: Bioheat, slope: Floats, dt: float, tolerance_k: float) -> None:
         self.dt = dt
         self._capacity = model.capacity
         stencil = np.float32(GAMMA * dt) * model.conduction_single
@@ -45,8 +45,9 @@ class _Implicit:
         self._stencil = stencil
         everywhere = np.ones(model.capacity.shape, dtype=bool)
         self._relax = Multigrid(stencil, everywhere, model.lines, levels=1, reach=model.thin_in_angle)
-        # residual that leaves an error of about 2 mK in Δt·k
-        self._floor = 2e-3 / dt * float(np.linalg.norm(model.capacity))
+        # residual that leaves an error of about 2 mK in Δt·k, less where more is asked for
+        left_k = min(2e-3, 0.02 * tolerance_k)
+        self._floor = left_k / dt * float(np.linalg.norm(model.capacity))
 
     def solve(self, b: Floats, guess: Floats) -> Floats:
         solution = solve(
@@ -86,7 +87,7 @@ def steps(
         left = end_s - time
         dt = left if left <= 1.2 * dt else min(dt, left / 2 if left < 2 * dt else dt)
         if implicit is None or not 0.999 < dt / implicit.dt < 1.001:
-            implicit = _Implicit(model, model.slope(u), dt)
+            implicit = _Implicit(model, model.slope(u), dt, tolerance_k)
         power = model.capacity * rate
         first = implicit.solve(power, k1)
         second_power = model.net_power(u + dt * first, absorbed_w) - 2.0 * model.capacity * first
