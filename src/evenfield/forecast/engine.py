@@ -245,7 +245,7 @@ def _hottest(
     case: Case, grid: Grid, temperature_c: NDArray[np.float32], count: int = 3
 ) -> tuple[Hottest, ...]:
     """The hottest distinct places of skin and of fat, in words."""
-    out = []
+    out: list[Hottest] = []
     for tissue in ("skin", "fat"):
         cells = grid.cells_of(tissue)
         where = slice(cells.start + (tissue == "skin"), cells.stop + (tissue == "skin"))
