@@ -13,6 +13,7 @@ from evenfield.verify.closed_forms.pennes_steady import (
     slab_under_cover,
 )
 from evenfield.verify.closed_forms.pennes_transient import (
+    cylinder_from_rest,
     slab_with_cold_faces,
     slab_with_cold_faces_steady,
     uniform_source,
@@ -24,6 +25,15 @@ class ColdFaces(TypedDict):
     conductivity_w_mk: float
     flow_w_m3k: float
     source_w_m3: float
+
+
+class RoundBody(TypedDict):
+    radius_m: float
+    conductivity_w_mk: float
+    flow_w_m3k: float
+    source_w_m3: float
+    heat_capacity_j_m3k: float
+    exchange_w_m2k: float
 
 
 SLAB = PennesTissue(0.3, 5e-4 * 1085.0 * 3680.0, 37.0, 700.0)
@@ -78,6 +88,24 @@ def test_transient_between_cold_faces() -> None:
     assert slab_with_cold_faces_steady(middle, **COLD)[0] == pytest.approx(4.771299, abs=1e-6)
     late = slab_with_cold_faces(middle, 1e6, heat_capacity_j_m3k=4e6, **COLD)
     assert late == pytest.approx(slab_with_cold_faces_steady(middle, **COLD), abs=1e-6)
+
+
+def test_cylinder_from_rest_starts_straight_and_ends_steady() -> None:
+    r = np.array([0.0, 0.05, 0.09, 0.095])
+    given = RoundBody(
+        radius_m=0.095,
+        conductivity_w_mk=0.5,
+        heat_capacity_j_m3k=4e6,
+        flow_w_m3k=2000.0,
+        source_w_m3=20000.0,
+        exchange_w_m2k=20.0,
+    )
+    steady = cylinder(PennesTissue(0.5, 2000.0, 0.0, 20000.0), 0.095, Surface(20.0, 0.0), r)
+    assert cylinder_from_rest(r, 1e6, **given) == pytest.approx(steady, abs=1e-4)
+    assert cylinder_from_rest(r, 60.0, **given)[0] == pytest.approx(60.0 * 20000.0 / 4e6, rel=0.02)
+    e = 1e-4
+    near = cylinder_from_rest(np.array([0.095 - e, 0.095]), 600.0, **given)
+    assert -0.5 * (near[1] - near[0]) / e == pytest.approx(20.0 * near[1], rel=0.02)
 
 
 def test_uniform_source_starts_straight_and_levels_off() -> None:

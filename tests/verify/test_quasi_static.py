@@ -11,6 +11,7 @@ from evenfield.verify.closed_forms.layered_cylinder import axial_magnetic_field,
 from evenfield.verify.quasi_static import (
     FACING,
     FATS,
+    SIDE_BY_SIDE,
     UNIFORM,
     CrossSection,
     Drive,
@@ -44,6 +45,23 @@ def test_strips_pull_the_heat_under_them() -> None:
     strips = CrossSection(THIGH.cylinder(TISSUES), FACING, quasi_static_field).square(r, theta)[0]
     uniform = CrossSection(THIGH.cylinder(TISSUES), UNIFORM, quasi_static_field).square(r, theta)[0]
     assert strips[0] / strips[1] > uniform[0] / uniform[1]
+
+
+def test_multipoles_are_those_of_line_charges() -> None:
+    """Σ (P_n cos nθ + Q_n sin nθ)(r/R)ⁿ against −ln of the distance, summed over the arcs' charges."""
+    R, r, angle = 0.095, 0.07, np.array([0.3, 1.9, 4.0])
+    P, Q = SIDE_BY_SIDE.multipoles(R)
+    n = np.arange(1, P.size + 1)
+    series = ((r / R) ** n * P * np.cos(np.outer(angle, n))).sum(axis=1)
+    series += ((r / R) ** n * Q * np.sin(np.outer(angle, n))).sum(axis=1)
+    node, weight = np.polynomial.legendre.leggauss(40)
+    direct = np.zeros(3)
+    for strip in SIDE_BY_SIDE.strips:
+        S = R + strip.gap_m
+        at = strip.angle_rad + strip.width_m / 2.0 / S * node
+        distance = np.abs(r * np.exp(1j * angle)[:, None] - S * np.exp(1j * at))
+        direct -= strip.charge * (np.log(distance) * weight / 2.0).sum(axis=1)
+    assert series == pytest.approx(direct, rel=1e-8)
 
 
 def test_charge_far_away_is_a_uniform_field() -> None:
