@@ -15,16 +15,35 @@ STEPS = {
 
 @contextmanager
 def shown_progress() -> Iterator[Callable[[str, float], None]]:
-    """A callback for a step's name and its share done (0 to 1; 0 while it is not known)."""
+    """A callback for a step's name and its share done (0 to 1; 0 while it is not known).
+
+    Ctrl-C while kernels are compiled for the first time can be swallowed by the compiler, so it is noted and
+    raised again at the next step.
+    """
+    import signal
+    import threading
+    from types import FrameType
+
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
 
     console = Console(stderr=True)
     columns = TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn()
     tasks: dict[str, TaskID] = {}
+    interrupted = False
+
+    def note(number: int, frame: FrameType | None) -> None:
+        nonlocal interrupted
+        interrupted = True
+        raise KeyboardInterrupt
+
+    in_main = threading.current_thread() is threading.main_thread()
+    before = signal.signal(signal.SIGINT, note) if in_main else None
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
 
         def tell(step: str, share: float) -> None:
+            if interrupted:
+                raise KeyboardInterrupt
             if step in STEPS and step not in tasks:
                 for earlier in tasks.values():
                     progress.update(earlier, total=1.0, completed=1.0)
@@ -32,4 +51,8 @@ def shown_progress() -> Iterator[Callable[[str, float], None]]:
             if step in tasks and share > 0.0:
                 progress.update(tasks[step], total=1.0, completed=share)
 
-        yield tell
+        try:
+            yield tell
+        finally:
+            if in_main:
+                signal.signal(signal.SIGINT, before)
