@@ -12,6 +12,7 @@ import os
 import platform
 
 import numba
+import numpy as np
 
 from bench.bandwidth import iteration, memory_bandwidth
 from bench.errors import Problem, Run
@@ -25,6 +26,7 @@ NGSOLVE = (
     (2, MeshSize(scale=1.0), "multigrid"),
     (2, MeshSize(scale=1.0), "local"),
     (3, MeshSize(scale=2.0), "multigrid"),
+    (3, MeshSize(scale=2.0), "local"),
     (2, MeshSize(scale=1.5, panel_edge=0.003), "local"),
 )
 """Order, mesh, preconditioner. Tried and left out because they only lose: BDDC (its set-up alone took longer
@@ -49,21 +51,32 @@ def field_speed(truth_scale: float, direct: bool) -> None:
     theirs += [_shown(scikit_fem(problem, scale, "amg")) for scale in SCIKIT_FEM]
     if direct:
         theirs.append(_shown(scikit_fem(problem, SCIKIT_FEM[0], "direct")))
-    print("\nEach against the fastest run of evenfield with an equal or smaller error:")
+    print("\nEach against evenfield at the same error (between two of its runs, on a log-log line):")
     ratios = []
     for run in theirs:
-        as_good = [one for one in mine if one.error <= run.error]
-        if not as_good:
+        needed = time_for(run.error, mine)
+        if needed is None:
             print(f"  {run.solver:<46} {100 * run.error:.2f} %: no run of evenfield is as exact")
             continue
-        best = min(as_good, key=lambda one: one.total_s)
-        ratios.append(run.total_s / best.total_s)
+        ratios.append(run.total_s / needed)
         print(
-            f"  {run.solver:<46} {100 * run.error:.2f} % in {run.total_s:.1f} s; {best.solver}: "
-            f"{100 * best.error:.2f} % in {best.total_s:.2f} s; {ratios[-1]:.0f} times faster"
+            f"  {run.solver:<46} {100 * run.error:.2f} % in {run.total_s:.1f} s, "
+            f"evenfield in {needed:.2f} s: {ratios[-1]:.0f} times faster"
         )
     if ratios:
         print(f"  least of these: {min(ratios):.0f} times faster (goal 50)")
+
+
+def time_for(error: float, runs: list[Run]) -> float | None:
+    """Seconds that evenfield needs for an error, or None if none of its runs is as exact.
+
+    Its coarsest run counts for every larger error: no credit for grids that nobody would use.
+    """
+    ordered = sorted(runs, key=lambda run: run.error)
+    if error < ordered[0].error:
+        return None
+    errors, seconds = np.log([run.error for run in ordered]), np.log([run.total_s for run in ordered])
+    return float(np.exp(np.interp(np.log(error), errors, seconds)))
 
 
 def _shown(run: Run) -> Run:

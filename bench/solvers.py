@@ -24,7 +24,7 @@ TOLERANCE = 1e-6
 """Relative residual for every iterative solver: far below the errors compared."""
 
 
-def ours(problem: Problem, scale: float, repeat: int = 3) -> Run:
+def ours(problem: Problem, scale: float, repeat: int = 5) -> Run:
     """evenfield: layout, fitted grid and solve; median of some runs after one that compiles."""
     case = problem.case
     grids, solves = [], []
