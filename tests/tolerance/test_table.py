@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from evenfield.case import Case, case_from_toml, read_case
-from evenfield.tolerance import Table, tolerance_table, variations
+from evenfield.tolerance import ToleranceTable, tolerance_table, variations
 
 CASE = """
 title = "Round thigh of an invented client"
@@ -41,11 +41,11 @@ def case() -> Case:
 
 
 @pytest.fixture(scope="module")
-def table(case: Case) -> Table:
+def table(case: Case) -> ToleranceTable:
     return tolerance_table(case, [v for v in variations(case) if v.panel == "front" and v.words in WANTED])
 
 
-def effect(table: Table, words: str) -> tuple[float, float, float, float, float]:
+def effect(table: ToleranceTable, words: str) -> tuple[float, float, float, float, float]:
     return next(table.change(e) for e in table.effects if e.variation.words == words)
 
 
@@ -55,12 +55,12 @@ def test_every_usual_error_is_there(case: Case) -> None:
     assert len({(v.panel, v.words) for v in every}) == len(every)
 
 
-def test_symmetric_placement_has_a_symmetric_table(table: Table) -> None:
+def test_symmetric_placement_has_a_symmetric_table(table: ToleranceTable) -> None:
     up, down = effect(table, "tilt along +8°"), effect(table, "tilt along -8°")
     assert up == pytest.approx(down, abs=0.1)
 
 
-def test_small_tilts_little_large_tilts_a_hot_near_edge(table: Table) -> None:
+def test_small_tilts_little_large_tilts_a_hot_near_edge(table: ToleranceTable) -> None:
     """Common practice, no source."""
     small, large = effect(table, "tilt along -2°"), effect(table, "tilt along -8°")
     assert abs(small[0]) < 1.0
@@ -72,7 +72,7 @@ def test_small_tilts_little_large_tilts_a_hot_near_edge(table: Table) -> None:
     assert "upper edge of the front panel" in where
 
 
-def test_closer_panels_heat_skin_more(table: Table) -> None:
+def test_closer_panels_heat_skin_more(table: ToleranceTable) -> None:
     """Common practice, no source. At the same absorbed power; a panel further off leaves more to the other
     one."""
     near, far = effect(table, "gap -5 mm")[0], effect(table, "gap +5 mm")[0]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from evenfield.tolerance import Effect, Table
+    from evenfield.tolerance import Effect, ToleranceTable
 
 
 def place(
@@ -32,7 +32,7 @@ def place(
     _print(result)
 
 
-def _print(result: "Table") -> None:
+def _print(result: "ToleranceTable") -> None:
     from rich.console import Console
     from rich.table import Table as Drawn
     from rich.text import Text
@@ -77,7 +77,7 @@ def _band(minutes: float) -> str:
     return "does not reach the band" if isnan(minutes) else f"in the band after {minutes:.0f} min"
 
 
-def _row(result: "Table", effect: "Effect") -> list[str]:
+def _row(result: "ToleranceTable", effect: "Effect") -> list[str]:
     if effect.outcome is None:
         return [
             effect.variation.words,
@@ -100,7 +100,7 @@ def _row(result: "Table", effect: "Effect") -> list[str]:
     ]
 
 
-def what_to_watch(result: "Table", count: int = 3) -> list[str]:
+def what_to_watch(result: "ToleranceTable", count: int = 3) -> list[str]:
     """The errors that warm the skin most, one per panel and kind, in words."""
     worst: dict[tuple[str, str], Effect] = {}
     for effect in result.effects:

@@ -30,7 +30,7 @@ LOOK_MINUTES = (10.0, 30.0)
 
 
 @dataclass(frozen=True)
-class Outcome:
+class PlacementOutcome:
     """One computed placement. `skin_c`, `fat_c`: hottest point at the two looks; `minutes_to_band`: until the
     mean of fat under the panels reaches the band, NaN if it does not within the session; `where`: hottest
     skin in words."""
@@ -48,16 +48,16 @@ class Effect:
     """A variation and what it does; `refused` holds the sentence if the placement is not possible."""
 
     variation: Variation
-    outcome: Outcome | None
+    outcome: PlacementOutcome | None
     refused: str = ""
 
 
 @dataclass(frozen=True)
-class Table:
+class ToleranceTable:
     """The planned placement on the table's grid, and every variation."""
 
     case: Case
-    base: Outcome
+    base: PlacementOutcome
     effects: tuple[Effect, ...]
 
     def change(self, effect: Effect) -> tuple[float, float, float, float, float]:
@@ -76,7 +76,7 @@ class Table:
 
 def tolerance_table(
     case: Case, chosen: Iterable[Variation] | None = None, *, progress: Progress = lambda share: None
-) -> Table:
+) -> ToleranceTable:
     """Compute the plan and its variations (all the usual ones unless some are `chosen`).
 
     `progress` gets the share done and may raise to cancel.
@@ -95,7 +95,7 @@ def tolerance_table(
             continue
         effects.append(Effect(variation, _outcome(variation.case, setting, layout)))
     progress(1.0)
-    return Table(case, base, tuple(effects))
+    return ToleranceTable(case, base, tuple(effects))
 
 
 def _grid(case: Case, layout: Layout) -> Grid:
@@ -106,7 +106,7 @@ def _grid(case: Case, layout: Layout) -> Grid:
         return fit(chosen_layout(case.region, case.placed).coarser(), case.region, case.placed)
 
 
-def _outcome(case: Case, setting: Setting, layout: Layout) -> Outcome:
+def _outcome(case: Case, setting: Setting, layout: Layout) -> PlacementOutcome:
     grid = _grid(case, layout)
     field = solve_field(grid, setting.materials, [p.drive for p in case.panels], residual=1e-6)
     model = bioheat_of(case, setting, field)
@@ -123,7 +123,7 @@ def _outcome(case: Case, setting: Setting, layout: Layout) -> Outcome:
     is_fat = [z.tissue == "fat" for z in zones.zones]
     mean = zone_means(zones, history)[is_fat].mean(axis=0)
     reached = np.flatnonzero(mean >= case.session.band_c[0])
-    return Outcome(
+    return PlacementOutcome(
         skin_c=skin,
         fat_c=fat,
         evenness=evenness_of(field).ratio,
