@@ -1,4 +1,4 @@
-"""The example's upper arm as a heat problem, on the default grid and on the nested one twice as coarse."""
+"""Examples as heat problems, on the default grid and on the nested one twice as coarse."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,12 +14,12 @@ from evenfield.grid.fit import fit
 from evenfield.grid.layout import Layout
 from evenfield.heat.bioheat import Bioheat
 
-EXAMPLE = Path(__file__).parents[2] / "examples" / "upper_arm.toml"
+EXAMPLES = Path(__file__).parents[2] / "examples"
 
 
 @dataclass(frozen=True)
-class Arm:
-    """The example's case, and its heat problem on one grid. `watts`: what it absorbs."""
+class Body:
+    """An example's case, and its heat problem on one grid. `watts`: what it absorbs."""
 
     case: Case
     setting: Setting
@@ -32,22 +32,32 @@ class Arm:
         return max(self.case.session.absorbed()[1].watts)
 
 
-def arm_on(layout: Layout, case: Case) -> Arm:
+def on_grid(case: Case, layout: Layout) -> Body:
     setting = setting_of(case)
     field = solve_field(
         fit(layout, case.region, case.placed), setting.materials, [p.panel.drive for p in case.placed]
     )
     zones = make_zones(field.grid, case.placed, case.measurements.kind.trunk)
-    return Arm(case, setting, field, bioheat_of(case, setting, field), zones)
+    return Body(case, setting, field, bioheat_of(case, setting, field), zones)
+
+
+def coarse(example: str) -> Body:
+    """An example on the nested coarse grid."""
+    case = read_case(EXAMPLES / f"{example}.toml")
+    return on_grid(case, chosen_layout(case.region, case.placed).coarser())
 
 
 @pytest.fixture(scope="session")
-def coarse_arm() -> Arm:
-    case = read_case(EXAMPLE)
-    return arm_on(chosen_layout(case.region, case.placed).coarser(), case)
+def coarse_arm() -> Body:
+    return coarse("upper_arm")
 
 
 @pytest.fixture(scope="session")
-def fine_arm() -> Arm:
-    case = read_case(EXAMPLE)
-    return arm_on(chosen_layout(case.region, case.placed), case)
+def coarse_abdomen() -> Body:
+    return coarse("abdomen")
+
+
+@pytest.fixture(scope="session")
+def fine_arm() -> Body:
+    case = read_case(EXAMPLES / "upper_arm.toml")
+    return on_grid(case, chosen_layout(case.region, case.placed))

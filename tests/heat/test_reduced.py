@@ -13,7 +13,7 @@ from evenfield.heat.power import PowerCurve
 from evenfield.heat.reduced import HeatParameters, ReducedHeat, ReducedState
 from evenfield.heat.reduced_basis import interpolation
 from evenfield.heat.reduced_build import build_reduced
-from tests.heat.conftest import Arm
+from tests.heat.conftest import Body
 
 Floats = NDArray[np.float64]
 MINUTES = np.arange(0.0, 46.0)
@@ -33,7 +33,7 @@ def follow(reduced: ReducedHeat, parameters: HeatParameters, curve: PowerCurve) 
     return states
 
 
-def errors(arm: Arm, model: Bioheat, reduced: ReducedHeat, parameters: HeatParameters) -> dict[str, float]:
+def errors(arm: Body, model: Bioheat, reduced: ReducedHeat, parameters: HeatParameters) -> dict[str, float]:
     """Largest differences over all minutes: at skin and fat nodes, of zone means, of the zones' hottest."""
     curve = UNSEEN.scaled(arm.watts)
     full = simulate(model, curve, 60.0 * MINUTES).temperature_c
@@ -52,7 +52,7 @@ def errors(arm: Arm, model: Bioheat, reduced: ReducedHeat, parameters: HeatParam
 
 
 @pytest.fixture(scope="module")
-def reduced(coarse_arm: Arm) -> ReducedHeat:
+def reduced(coarse_arm: Body) -> ReducedHeat:
     """With the parameters free, and a second source that heats the first half of the levels only."""
     other = coarse_arm.model.source.copy()
     other[other.shape[0] // 2 :] *= 0.5
@@ -66,7 +66,7 @@ def reduced(coarse_arm: Arm) -> ReducedHeat:
 
 
 @pytest.mark.slow
-def test_it_follows_the_full_model_on_the_default_grid(fine_arm: Arm) -> None:
+def test_it_follows_the_full_model_on_the_default_grid(fine_arm: Body) -> None:
     """45 minutes with pauses and power changes it was not trained on: 0.1 °C everywhere in skin and fat."""
     arm = fine_arm
     reduced = build_reduced(arm.model, arm.watts, arm.zones.mean, arm.zones.inside, varied=False)
@@ -78,7 +78,7 @@ def test_it_follows_the_full_model_on_the_default_grid(fine_arm: Arm) -> None:
     assert found["hottest"] < 0.06
 
 
-def test_it_follows_other_blood_flow_and_skin_exchange(coarse_arm: Arm, reduced: ReducedHeat) -> None:
+def test_it_follows_other_blood_flow_and_skin_exchange(coarse_arm: Body, reduced: ReducedHeat) -> None:
     """Parameters between the corners it was built from, each layer's its own, and warmer blood."""
     flow = {"fat": 1.6, "muscle": 0.65, "skin": 1.4}
     model = replace(coarse_arm.model.varied(flow, 0.8), arterial_c=37.3)
@@ -88,7 +88,7 @@ def test_it_follows_other_blood_flow_and_skin_exchange(coarse_arm: Arm, reduced:
     assert found["hottest"] < 0.1
 
 
-def test_it_follows_a_mix_of_sources(coarse_arm: Arm, reduced: ReducedHeat) -> None:
+def test_it_follows_a_mix_of_sources(coarse_arm: Body, reduced: ReducedHeat) -> None:
     other = coarse_arm.model.source.copy()
     other[other.shape[0] // 2 :] *= 0.5
     model = replace(coarse_arm.model, source=0.4 * coarse_arm.model.source + 0.6 * other)
@@ -97,7 +97,7 @@ def test_it_follows_a_mix_of_sources(coarse_arm: Arm, reduced: ReducedHeat) -> N
     assert found["means"] < 0.05
 
 
-def test_members_go_each_their_own_way(coarse_arm: Arm, reduced: ReducedHeat) -> None:
+def test_members_go_each_their_own_way(coarse_arm: Body, reduced: ReducedHeat) -> None:
     """An ensemble gives what each of its members gives alone."""
     exchange, fat, watts = np.array([0.8, 1.0, 1.3]), np.array([1.5, 1.0, 0.6]), np.array([0.0, 5.0, 20.0])
     together = reduced.advance(
@@ -124,7 +124,13 @@ def test_baseline_is_steady_for_every_member(reduced: ReducedHeat) -> None:
     assert later.time_s == 2700.0
 
 
-def test_step_is_of_second_order(coarse_arm: Arm, reduced: ReducedHeat) -> None:
+def test_nominal_baseline_is_that_of_the_full_model(reduced: ReducedHeat) -> None:
+    """Found by the reduced equations alone, it must come out where the full model's equations put it."""
+    state = reduced.start(reduced.parameters())
+    assert reduced.field(state) == pytest.approx(reduced.start_c, abs=0.005)
+
+
+def test_step_is_of_second_order(coarse_arm: Body, reduced: ReducedHeat) -> None:
     """Richardson: halving the step quarters the change, whatever the diagonal Jacobian leaves out."""
     start = reduced.start(reduced.parameters(flow={"fat": 2.0, "skin": 2.0, "muscle": 2.0}))
 
@@ -137,7 +143,7 @@ def test_step_is_of_second_order(coarse_arm: Arm, reduced: ReducedHeat) -> None:
     assert order == pytest.approx(2.0, abs=0.5)
 
 
-def test_outputs_agree_with_the_field(coarse_arm: Arm, reduced: ReducedHeat) -> None:
+def test_outputs_agree_with_the_field(coarse_arm: Body, reduced: ReducedHeat) -> None:
     """Zone means, chosen nodes and candidates are the field's own values; the hottest is never overstated."""
     state = reduced.advance(reduced.start(reduced.parameters()), coarse_arm.watts, 900.0)
     field = reduced.field(state).ravel()
@@ -151,7 +157,7 @@ def test_outputs_agree_with_the_field(coarse_arm: Arm, reduced: ReducedHeat) -> 
     assert found == pytest.approx(hottest, abs=0.05)
 
 
-def test_shapes_are_orthonormal_and_decay(coarse_arm: Arm, reduced: ReducedHeat) -> None:
+def test_shapes_are_orthonormal_and_decay(coarse_arm: Body, reduced: ReducedHeat) -> None:
     v = reduced.shapes.reshape(-1, reduced.rates.size).astype(float)
     product = v.T @ (coarse_arm.model.capacity.reshape(-1, 1) * v)
     assert product == pytest.approx(np.eye(reduced.rates.size), abs=1e-4)
@@ -167,6 +173,21 @@ def test_interpolation_is_exact_for_terms_in_its_span() -> None:
     mixture = rng.normal(size=6) @ terms
     assert nodes.size == 6
     assert shapes @ mixture[nodes] == pytest.approx(mixture, abs=1e-4)
+
+
+def test_tables_are_the_laws_between_their_points_too(coarse_arm: Body, reduced: ReducedHeat) -> None:
+    """Blood's term at its nodes is that of the tissue's law, less its constant reference."""
+    rng = np.random.default_rng(3)
+    parameters = reduced.parameters(arterial_c=30.0)
+    coordinates = rng.normal(scale=30.0, size=(1, reduced.rates.size))
+    points = reduced.points
+    fat = points.term == reduced.layers.index("fat")
+    temperature = points.start_c[fat] + coordinates[0] @ points.shapes[fat].T
+    assert np.ptp(temperature) > 1.0
+    per_kelvin = points.values(coordinates, parameters)[0, fat] / (temperature - 30.0)
+    flow = coarse_arm.setting.tissues["fat"].flow.at(temperature)
+    carried = coarse_arm.model.blood.heat_capacity_j_kgk * flow
+    assert np.ptp(carried - per_kelvin) < 1e-4 * np.ptp(carried)
 
 
 def test_an_unknown_layer_is_named(reduced: ReducedHeat) -> None:

@@ -1,4 +1,4 @@
-"""The full-order heat model on the example's upper arm: what must hold whatever the numbers."""
+"""The full-order heat model in time on the examples: what must hold whatever the numbers."""
 
 from dataclasses import replace
 
@@ -9,26 +9,32 @@ from evenfield.forecast.engine import bioheat_of
 from evenfield.heat.history import simulate
 from evenfield.heat.power import PowerCurve
 from evenfield.heat.stepping import steady
-from tests.heat.conftest import Arm
+from tests.heat.conftest import Body
 
 MINUTES = np.arange(0.0, 46.0)
 RELATIVE = PowerCurve((0.0, 600.0, 720.0, 1500.0), (1.0, 0.0, 1.3, 0.8), 2100.0)
 """Power with a pause, a rise, a fall, and cooling after, as a share of the example's."""
 
 
-def test_error_of_time_steps(coarse_arm: Arm) -> None:
-    """The default steps against steps with a tenth of the tolerance: 0.02 °C everywhere, at all times."""
-    curve = RELATIVE.scaled(1.5 * coarse_arm.watts)
-    start = steady(coarse_arm.model)
+def error_of_time_steps(body: Body) -> float:
+    """The default steps against a tenth of their tolerance: everywhere and at all times, K."""
+    curve = RELATIVE.scaled(1.5 * body.watts)
+    start = steady(body.model)
     default, fine = (
-        simulate(coarse_arm.model, curve, 60.0 * MINUTES, baseline_c=start, tolerance_k=tolerance)
+        simulate(body.model, curve, 60.0 * MINUTES, baseline_c=start, tolerance_k=tolerance)
         for tolerance in (0.1, 0.01)
     )
     assert fine.steps > 2 * default.steps
-    assert np.max(np.abs(default.temperature_c - fine.temperature_c)) < 0.02
+    return float(np.max(np.abs(default.temperature_c - fine.temperature_c)))
 
 
-def test_heat_balance_closes(coarse_arm: Arm) -> None:
+def test_error_of_time_steps(coarse_arm: Body, coarse_abdomen: Body) -> None:
+    """The abdomen has a hot spot of small cells, where equations solved too loosely show (0.18 K once)."""
+    assert error_of_time_steps(coarse_arm) < 0.02
+    assert error_of_time_steps(coarse_abdomen) < 0.02
+
+
+def test_heat_balance_closes(coarse_arm: Body) -> None:
     """Heat in = stored + carried off by blood + lost at the skin, within 1 % (conservation of energy)."""
     curve = RELATIVE.scaled(coarse_arm.watts)
     balance = simulate(coarse_arm.model, curve, 60.0 * MINUTES).balance
@@ -39,7 +45,7 @@ def test_heat_balance_closes(coarse_arm: Arm) -> None:
         assert way > 0.02 * balance.absorbed_j
 
 
-def test_power_enters_whole_and_where_the_field_heats(coarse_arm: Arm) -> None:
+def test_power_enters_whole_and_where_the_field_heats(coarse_arm: Body) -> None:
     """Capacity is Σ ρcV, and one watt absorbed is one watt over the nodes."""
     grid, model = coarse_arm.field.grid, coarse_arm.model
     tissues = [coarse_arm.setting.tissues[name] for name in grid.layer_of_cell[: grid.skin_node]]
@@ -48,12 +54,12 @@ def test_power_enters_whole_and_where_the_field_heats(coarse_arm: Arm) -> None:
     assert model.source.sum() == pytest.approx(1.0, rel=1e-9)
 
 
-def test_without_power_the_baseline_stays(coarse_arm: Arm) -> None:
+def test_without_power_the_baseline_stays(coarse_arm: Body) -> None:
     run = simulate(coarse_arm.model, PowerCurve.constant(0.0, 60.0), np.array([0.0, 900.0, 2700.0]))
     assert np.max(np.abs(run.temperature_c - run.temperature_c[0])) < 0.005
 
 
-def test_a_wind_never_warms_the_skin(coarse_arm: Arm) -> None:
+def test_a_wind_never_warms_the_skin(coarse_arm: Body) -> None:
     """At the baseline and after half an hour of heating, at every node."""
     curve = PowerCurve.constant(coarse_arm.watts, 1800.0)
     before = None
