@@ -57,6 +57,8 @@ def test_ctrl_c_leaves_nothing(case: Path) -> None:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        # tests run in the background inherit an ignored Ctrl-C
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     for _ in range(3000):
         if len(list(case.parent.iterdir())) > 2 or program.poll() is not None:

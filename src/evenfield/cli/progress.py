@@ -37,8 +37,10 @@ def shown_progress() -> Iterator[Callable[[str, float], None]]:
         interrupted = True
         raise KeyboardInterrupt
 
-    in_main = threading.current_thread() is threading.main_thread()
-    before = signal.signal(signal.SIGINT, note) if in_main else None
+    # where whoever started us has Ctrl-C ignored (nohup, a job in the background), it stays ignored
+    heard = threading.current_thread() is threading.main_thread()
+    heard = heard and signal.getsignal(signal.SIGINT) is not signal.SIG_IGN
+    before = signal.signal(signal.SIGINT, note) if heard else None
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as progress:
 
         def tell(step: str, share: float) -> None:
@@ -54,5 +56,5 @@ def shown_progress() -> Iterator[Callable[[str, float], None]]:
         try:
             yield tell
         finally:
-            if in_main:
+            if heard:
                 signal.signal(signal.SIGINT, before)
