@@ -16,12 +16,12 @@ _fast_parallel = njit(cache=True, fastmath=True, parallel=True, error_model="num
 
 
 @_fast
-def _line_residual(A, x, b, k, j, r, reach):
-    """r = b − A x on the innermost `reach` nodes of the radial line (k, j)."""
+def _line_product(A, x, k, j, out, reach):
+    """out = A x on the innermost `reach` nodes of the radial line (k, j)."""
     nk, nj, _, ni = A.shape
     inner = min(reach, ni - 1)
     for i in range(reach):
-        r[i] = b[k, j, i]
+        out[i] = 0.0
     for dk in range(-1, 2):
         if k + dk < 0 or k + dk >= nk:
             continue
@@ -35,13 +35,21 @@ def _line_residual(A, x, b, k, j, r, reach):
             line = x[k + dk, jj]
             a = A[k, j, m]
             for i in range(1, reach):
-                r[i] -= a[i] * line[i - 1]
+                out[i] += a[i] * line[i - 1]
             a = A[k, j, m + 1]
             for i in range(reach):
-                r[i] -= a[i] * line[i]
+                out[i] += a[i] * line[i]
             a = A[k, j, m + 2]
             for i in range(inner):
-                r[i] -= a[i] * line[i + 1]
+                out[i] += a[i] * line[i + 1]
+
+
+@_fast
+def _line_residual(A, x, b, k, j, r, reach):
+    """r = b − A x on the innermost `reach` nodes of the radial line (k, j)."""
+    _line_product(A, x, k, j, r, reach)
+    for i in range(reach):
+        r[i] = b[k, j, i] - r[i]
 
 
 @_fast_parallel
@@ -50,29 +58,7 @@ def apply(A, x, y):
     nk, nj, _, ni = A.shape
     for k in prange(nk):
         for j in range(nj):
-            out = y[k, j]
-            for i in range(ni):
-                out[i] = 0.0
-            for dk in range(-1, 2):
-                if k + dk < 0 or k + dk >= nk:
-                    continue
-                for dj in range(-1, 2):
-                    jj = j + dj
-                    if jj < 0:
-                        jj += nj
-                    elif jj >= nj:
-                        jj -= nj
-                    m = 9 * (dk + 1) + 3 * (dj + 1)
-                    line = x[k + dk, jj]
-                    a = A[k, j, m]
-                    for i in range(1, ni):
-                        out[i] += a[i] * line[i - 1]
-                    a = A[k, j, m + 1]
-                    for i in range(ni):
-                        out[i] += a[i] * line[i]
-                    a = A[k, j, m + 2]
-                    for i in range(ni - 1):
-                        out[i] += a[i] * line[i + 1]
+            _line_product(A, x, k, j, y[k, j], ni)
 
 
 @_fast_parallel
@@ -316,48 +302,6 @@ def pin(A, free):
             for i in range(ni):
                 if row[i] == 0.0:
                     A[k, j, 13, i] = 1.0
-
-
-@_fast_parallel
-def factor_axial(A, inverse):
-    """Inverse pivots of the tridiagonal matrix of every axial line (j, i), shape (nk, nj, ni)."""
-    nk, nj, _, ni = A.shape
-    for j in prange(nj):
-        for i in range(ni):
-            inverse[0, j, i] = 1.0 / A[0, j, 13, i]
-        for k in range(1, nk):
-            for i in range(ni):
-                inverse[k, j, i] = 1.0 / (
-                    A[k, j, 13, i] - A[k, j, 4, i] * A[k - 1, j, 22, i] * inverse[k - 1, j, i]
-                )
-
-
-@_fast_parallel
-def relax_axial(A, inverse, x, b, colour):
-    """Solve all axial lines (j, i) of one colour 2 (j mod 2) + (i mod 2) for their own unknowns."""
-    nk, nj, _, ni = A.shape
-    pj = colour // 2
-    pi = colour % 2
-    for half in prange((nj - pj + 1) // 2):
-        j = 2 * half + pj
-        r = np.empty((nk, ni), dtype=x.dtype)
-        for k in range(nk):
-            _line_residual(A, x, b, k, j, r[k], ni)
-        for i in range(pi, ni, 2):
-            r[0, i] *= inverse[0, j, i]
-        for k in range(1, nk):
-            low = A[k, j, 4]
-            p = inverse[k, j]
-            for i in range(pi, ni, 2):
-                r[k, i] = (r[k, i] - low[i] * r[k - 1, i]) * p[i]
-        for k in range(nk - 2, -1, -1):
-            up = A[k, j, 22]
-            p = inverse[k, j]
-            for i in range(pi, ni, 2):
-                r[k, i] -= p[i] * up[i] * r[k + 1, i]
-        for k in range(nk):
-            for i in range(pi, ni, 2):
-                x[k, j, i] += r[k, i]
 
 
 @_fast_parallel
