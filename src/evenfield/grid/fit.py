@@ -92,7 +92,6 @@ def _weights(
     middle = 0.5 * (a0 + a1)
     around = middle + (layout.angle - middle + np.pi) % turn - np.pi
     w_angle = _fade(around, (a0, a1), reach)
-    j_near = np.clip(np.searchsorted(_panel_angles(layout, p.j0, p.j1), around), 0, p.j1 - p.j0)
     inside = (np.arange(nj) - p.j0) % nj
     j_near = np.where(inside <= p.j1 - p.j0, inside, np.where(around < middle, 0, p.j1 - p.j0))
 

@@ -200,9 +200,14 @@ def make_layout(region: Region, panels: Sequence[PlacedPanel], spacing: Spacing 
     radius = float(np.mean([p.polar(0.0, 0.0)[2] for p in panels]))
 
     origin = spans[0][0]
-    turned = [(a - origin) % (2 * np.pi) for span in spans for a in span]
-    turned = [0.0 if 2 * np.pi - a < edge / radius / 2 else a for a in turned]
-    angle_edges = _clustered(turned, 0.5 * edge / radius)
+    near = 0.5 * edge / radius
+
+    def turned(angle: float) -> float:
+        """The angle from the first edge on, 0 for what lies just short of a whole turn."""
+        turn = (angle - origin) % (2 * np.pi)
+        return 0.0 if 2 * np.pi - turn < near else turn
+
+    angle_edges = _clustered([turned(a) for span in spans for a in span], near)
     angle_segments = []
     for a, b in zip(angle_edges, [*angle_edges[1:], angle_edges[0] + 2 * np.pi], strict=True):
         middle = origin + 0.5 * (a + b)
@@ -221,12 +226,10 @@ def make_layout(region: Region, panels: Sequence[PlacedPanel], spacing: Spacing 
     level_segments = []
     for n, (a, b) in enumerate(itertools.pairwise(marks)):
         middle = 0.5 * (a + b)
-        covered = any(low < middle < high for low, high in ends)
-        start = beyond if n == 0 else edge
-        end = beyond if n == len(marks) - 2 else edge
-        most = under if covered else beyond
+        most = under if any(low < middle < high for low, high in ends) else beyond
+        first, last = n == 0, n == len(marks) - 2
         level_segments.append(
-            _Segment(b - a, start if n else most, end if n < len(marks) - 2 else most, most, size.growth)
+            _Segment(b - a, most if first else edge, most if last else edge, most, size.growth)
         )
     level, k_index = _lines(marks[:-1], level_segments, MULTIPLE)
 
@@ -234,22 +237,20 @@ def make_layout(region: Region, panels: Sequence[PlacedPanel], spacing: Spacing 
     edge_angle, edge_level = np.array(angle_edges), np.array(level_edges)
     nj = angle.size
     for p, (low, high), (z0, z1) in zip(panels, spans, ends, strict=True):
-        j0 = j_index[_nearest(edge_angle, (low - origin) % (2 * np.pi) if (high - low) else 0.0)]
-        j1 = j_index[_nearest(edge_angle, (high - origin) % (2 * np.pi))]
-        if 2 * np.pi - (low - origin) % (2 * np.pi) < edge / radius / 2:
-            j0 = 0
+        j0 = j_index[_nearest(edge_angle, turned(low))]
+        j1 = j_index[_nearest(edge_angle, turned(high))]
         if j1 <= j0:
             j1 += nj
         k0 = k_index[1 + _nearest(edge_level, z0)]
         k1 = k_index[1 + _nearest(edge_level, z1)]
-        across = np.linspace(-1.0, 1.0, 201)
-        seen = p.polar(across * p.panel.width_m / 2, np.zeros_like(across))[0]
-        unwrapped = angle[np.arange(j0, j1 + 1) % nj] + 2 * np.pi * (np.arange(j0, j1 + 1) // nj)
+        steps = np.linspace(-1.0, 1.0, 201)
+        seen = p.polar(steps * p.panel.width_m / 2, np.zeros_like(steps))[0]
+        heights = p.polar(np.zeros_like(steps), steps * p.panel.length_m / 2)[1]
+        j = np.arange(j0, j1 + 1)
+        unwrapped = angle[j % nj] + 2 * np.pi * (j // nj)
         unwrapped += 2 * np.pi * np.round((low - unwrapped[0]) / (2 * np.pi))
-        along = np.linspace(-1.0, 1.0, 201)
-        heights = p.polar(np.zeros_like(along), along * p.panel.length_m / 2)[1]
-        u = np.interp(unwrapped, seen, across)
-        v = np.interp(level[k0 : k1 + 1], heights, along)
+        u = np.interp(unwrapped, seen, steps)
+        v = np.interp(level[k0 : k1 + 1], heights, steps)
         u[0], u[-1], v[0], v[-1] = -1.0, 1.0, -1.0, 1.0
         lines.append(PanelLines(j0, j1, k0, k1, u, v))
 
