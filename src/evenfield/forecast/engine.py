@@ -28,7 +28,7 @@ from evenfield.forecast.result import AssumptionBand, Forecast, Hottest, ZoneRes
 from evenfield.forecast.zones import Zones, make_zones
 from evenfield.grid.fit import Grid
 from evenfield.grid.layout import Layout
-from evenfield.heat.bioheat import Bioheat, make_bioheat, skin_area
+from evenfield.heat.bioheat import Bioheat, make_bioheat, skin_facets
 from evenfield.heat.history import History, simulate
 from evenfield.heat.skin import skin_exchange
 from evenfield.heat.stepping import steady
@@ -119,9 +119,7 @@ def evenness_of(field: Field) -> Evenness:
     fat = grid.cells_of("fat")
     volume = grid.volume[:, :, fat]
     mean_sar = (field.sar[:, :, fat] * volume).sum(axis=2) / volume.sum(axis=2)
-    corner = skin_area(grid)
-    area = 0.25 * (corner[1:] + corner[:-1])
-    area = 0.5 * (area + np.roll(area, -1, axis=1)) * 4.0
+    area = skin_facets(grid)
     values, weights = [], []
     for number in range(len(grid.layout.panels)):
         k, j = grid.panel_cells(number)

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_matrix
+from scipy.sparse import csr_matrix, vstack
 
 from evenfield.applicator import PlacedPanel, third_name
 from evenfield.grid.fit import Grid
-from evenfield.heat.bioheat import spread_to_nodes
+from evenfield.heat.bioheat import facets_to_nodes, skin_facets, spread_to_nodes
 
 Floats = NDArray[np.float64]
 TISSUES = ("skin", "fat")
@@ -44,41 +44,33 @@ def make_zones(grid: Grid, panels: tuple[PlacedPanel, ...], trunk: bool) -> Zone
     """Cut the footprint of every panel into thirds by the relative positions of the cell columns."""
     nk, nj, _ = grid.shape
     n = grid.skin_node + 1
-    skin_facets = grid.volume[:, :, grid.skin_node - 1 : grid.skin_node]
+    facets = skin_facets(grid)
     zones, rows, inside = [], [], []
     number = np.arange(nk * nj * n).reshape(nk, nj, n)
     for p, (placed, lines) in enumerate(zip(panels, grid.layout.panels, strict=True)):
         k_cells, j_cells = grid.panel_cells(p)
-        third_u = np.clip(((0.5 * (lines.u[1:] + lines.u[:-1]) + 1) * 1.5).astype(int), 0, 2)
-        third_v = np.clip(((0.5 * (lines.v[1:] + lines.v[:-1]) + 1) * 1.5).astype(int), 0, 2)
+        third_u, third_v = _thirds(lines.u), _thirds(lines.v)
         for along in (2, 1, 0):
             for across in (0, 1, 2):
-                k, j = k_cells[third_v == along], j_cells[:, third_u == across]
+                columns = np.zeros((nk - 1, nj))
+                columns[k_cells[third_v == along], j_cells[:, third_u == across]] = 1.0
+                name = third_name(placed.panel, trunk, across, along)
                 for tissue in TISSUES:
                     cells = grid.cells_of(tissue)
-                    weight = np.zeros((nk - 1, nj, n - 1))
-                    touched = np.zeros((nk - 1, nj, n - 1))
-                    touched[k, j, cells] = 1.0
+                    nodes = slice(cells.start, cells.stop + 1)
+                    volume = spread_to_nodes(columns[..., None] * grid.volume[:, :, cells])
+                    weight = np.zeros((nk, nj, n))
                     if tissue == "skin":
-                        # the outermost cells' volume stands for surface (their thickness is even under a
-                        # zone)
-                        weight[k, j, n - 2] = skin_facets[k, j, 0]
-                        nodes = spread_to_nodes(weight)
-                        nodes[:, :, :-1] = 0.0
+                        weight[:, :, -1] = facets_to_nodes(columns * facets)
                     else:
-                        weight[k, j, cells] = grid.volume[k, j, cells]
-                        nodes = spread_to_nodes(weight)
-                    zones.append(
-                        Zone(
-                            placed.panel.name,
-                            third_name(placed.panel, trunk, across, along),
-                            tissue,
-                            across,
-                            along,
-                        )
-                    )
-                    rows.append(csr_matrix((nodes / nodes.sum()).reshape(1, -1)))
-                    inside.append(number[spread_to_nodes(touched) > 0])
-    from scipy.sparse import vstack
-
+                        weight[:, :, nodes] = volume
+                    zones.append(Zone(placed.panel.name, name, tissue, across, along))
+                    rows.append(csr_matrix((weight / weight.sum()).reshape(1, -1)))
+                    inside.append(number[:, :, nodes][volume > 0])
     return Zones(tuple(zones), csr_matrix(vstack(rows)), tuple(inside))
+
+
+def _thirds(relative: Floats) -> NDArray[np.int64]:
+    """Third 0, 1 or 2 of each cell between relative positions −1..1."""
+    middles = 0.5 * (relative[1:] + relative[:-1])
+    return np.clip(np.floor((middles + 1.0) * 1.5), 0, 2).astype(np.int64)

@@ -39,14 +39,18 @@ def spread_to_nodes(cells: Floats) -> Floats:
     return out
 
 
-def skin_area(grid: Grid) -> Floats:
-    """Skin surface belonging to each column, shape (nk, nj), m²: a quarter of each adjoining facet."""
+def skin_facets(grid: Grid) -> Floats:
+    """Area of every facet of the skin surface, shape (nk − 1, nj), m²."""
     p = np.moveaxis(grid.nodes[:, :, :, grid.skin_node], 0, -1)
     a, b = p[:-1], np.roll(p, -1, axis=1)[:-1]
     c, d = p[1:], np.roll(p, -1, axis=1)[1:]
-    facet = 0.5 * np.linalg.norm(np.cross(d - a, c - b), axis=-1)
-    share = 0.25 * (facet + np.roll(facet, 1, axis=1))
-    out = np.zeros(p.shape[:2])
+    return np.asarray(0.5 * np.linalg.norm(np.cross(d - a, c - b), axis=-1))
+
+
+def facets_to_nodes(facets: Floats) -> Floats:
+    """Sum of a quarter of each facet's amount to its corners: (nk − 1, nj) to (nk, nj)."""
+    share = 0.25 * (facets + np.roll(facets, 1, axis=1))
+    out = np.zeros((facets.shape[0] + 1, facets.shape[1]))
     out[:-1] += share
     out[1:] += share
     return out
@@ -170,6 +174,6 @@ def make_bioheat(
         metabolic=metabolic,
         source=spread_to_nodes(heating * volume),
         exchange=exchange,
-        area=skin_area(grid),
+        area=facets_to_nodes(skin_facets(grid)),
         flow_scale={},
     )
