@@ -19,8 +19,11 @@ def panel(angle_deg: float) -> Panel:
         (180, False, "inner", "outer"),
         (270, False, "back", "front"),
         (0, True, "right", "left"),
-        (-24, True, "right", "left"),
-        (336, True, "right", "left"),
+        (-20, True, "right", "left"),
+        (340, True, "right", "left"),
+        (30, True, "front", "left"),
+        (-30, True, "right", "front"),
+        (225, False, "back", "outer"),
         (180, True, "left", "right"),
     ],
 )

@@ -1,25 +1,40 @@
 """Places on a panel in the operator's words: edges, corners and thirds."""
 
-from math import pi
+import math
 
 from evenfield.applicator.panel import Panel
 from evenfield.body import DIRECTIONS
 
-_ON_TRUNK = {"inner": "left", "outer": "right"}
+_ON_TRUNK = ("front", "left", "back", "right")
+
+
+def sides(trunk: bool) -> tuple[str, ...]:
+    """Names of the sides at 0, 90, 180 and 270 degrees; on the trunk left and right for inner and outer."""
+    return _ON_TRUNK if trunk else DIRECTIONS
+
+
+def quarters(angle_rad: float) -> tuple[float, int, bool]:
+    """The angle in quarter turns, the nearest whole one, and whether it lies within 22.5° of that."""
+    quarter = angle_rad / (math.pi / 2)
+    nearest = round(quarter)
+    return quarter, nearest, abs(quarter - nearest) <= 0.25 + 1e-9
 
 
 def direction_word(angle_rad: float, trunk: bool) -> str:
-    """The nearest of front, inner, back, outer; on the trunk left and right stand for inner and outer."""
-    word = DIRECTIONS[round(angle_rad / (0.5 * pi)) % 4]
-    return _ON_TRUNK.get(word, word) if trunk else word
+    """The nearest of the four sides."""
+    return sides(trunk)[quarters(angle_rad)[1] % 4]
 
 
-def side_words(panel: Panel, trunk: bool) -> tuple[str, str]:
-    """Names of the panel's two sides: that of decreasing and that of increasing angle."""
-    return (
-        direction_word(panel.angle_rad - 0.5 * pi, trunk),
-        direction_word(panel.angle_rad + 0.5 * pi, trunk),
-    )
+def edge_sides(angle_rad: float, trunk: bool) -> tuple[str, str]:
+    """The sides that a panel turns its edges of decreasing and of increasing angle to.
+
+    A panel squarely on one side faces the two beside it; one that sits between two sides faces these.
+    """
+    names = sides(trunk)
+    quarter, nearest, square = quarters(angle_rad)
+    if square:
+        return names[(nearest - 1) % 4], names[(nearest + 1) % 4]
+    return names[math.floor(quarter) % 4], names[(math.floor(quarter) + 1) % 4]
 
 
 def third_name(panel: Panel, trunk: bool, across: int, along: int) -> str:
@@ -28,7 +43,7 @@ def third_name(panel: Panel, trunk: bool, across: int, along: int) -> str:
 
     "upper left", "upper middle", "middle left", "centre", "lower outer" ...
     """
-    low, high = side_words(panel, trunk)
+    low, high = edge_sides(panel.angle_rad, trunk)
     first, second = ("lower", "middle", "upper")[along], (low, "middle", high)[across]
     return "centre" if (across, along) == (1, 1) else f"{first} {second}"
 
@@ -38,7 +53,7 @@ def spot_name(panel: Panel, trunk: bool, u: float, v: float) -> str:
 
     An edge is the outer sixth of the panel and whatever lies beyond it.
     """
-    low, high = side_words(panel, trunk)
+    low, high = edge_sides(panel.angle_rad, trunk)
     words = []
     if abs(v) > panel.length_m / 3:
         words.append("upper" if v > 0 else "lower")

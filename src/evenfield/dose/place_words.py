@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-_LIMB = ("front", "inner", "back", "outer")
-_TRUNK = ("front", "left", "back", "right")
+from evenfield.applicator.words import edge_sides, quarters, sides
 
 
 @dataclass(frozen=True)
@@ -33,20 +32,19 @@ def place_words(
     right for inner and outer; `tissue` is said last. Raises ValueError (one clear sentence) if `across` or
     `along` leaves −1 to 1.
     """
-    sides = _TRUNK if trunk else _LIMB
     if under is None:
-        return f"away from the panels, {_side(angle_rad, sides)} side, {_level(level_m)}, {tissue}"
+        return f"away from the panels, {_side(angle_rad, trunk)} side, {_level(level_m)}, {tissue}"
     for key, share in (("across", under.across), ("along", under.along)):
         if not -1.0 <= share <= 1.0:
             raise ValueError(f"{key} is {share:g}; allowed: -1 to 1, or no panel if the place lies outside")
     panel = under.panel if "panel" in under.panel.lower() else f"{under.panel} panel"
-    return f"{_part(under, sides).format(panel=f'the {panel}')}, {tissue}"
+    return f"{_part(under, trunk).format(panel=f'the {panel}')}, {tissue}"
 
 
-def _part(under: UnderPanel, sides: tuple[str, ...]) -> str:
+def _part(under: UnderPanel, trunk: bool) -> str:
     """The part of the panel, with {panel} where its name goes."""
     upright = "upper" if under.along > 0.0 else "lower"
-    sideways = _edge_side(under.angle_rad, 1 if under.across > 0.0 else -1, sides)
+    sideways = edge_sides(under.angle_rad, trunk)[under.across > 0.0]
     match _third(under.along), _third(under.across):
         case "middle", "middle":
             return "middle of {panel}"
@@ -68,31 +66,13 @@ def _third(share: float) -> str:
     return "middle" if abs(share) <= 1 / 3 else "half" if abs(share) <= 2 / 3 else "edge"
 
 
-def _edge_side(panel_angle_rad: float, towards: int, sides: tuple[str, ...]) -> str:
-    """Which side of the body the panel's edge faces, `towards` +1 for increasing angle and −1 for decreasing.
-
-    A panel that sits squarely on one side (within 22.5°) faces the two neighbouring sides; one that sits
-    between two sides faces these.
-    """
-    quarter, nearest, square = _quarters(panel_angle_rad)
+def _side(angle_rad: float, trunk: bool) -> str:
+    names = sides(trunk)
+    quarter, nearest, square = quarters(angle_rad)
     if square:
-        return sides[(nearest + towards) % 4]
-    return sides[math.floor(quarter + (1 if towards > 0 else 0)) % 4]
-
-
-def _side(angle_rad: float, sides: tuple[str, ...]) -> str:
-    quarter, nearest, square = _quarters(angle_rad)
-    if square:
-        return sides[nearest % 4]
+        return names[nearest % 4]
     between = sorted((math.floor(quarter) % 4, (math.floor(quarter) + 1) % 4), key=lambda side: side % 2)
-    return " ".join(sides[side] for side in between)
-
-
-def _quarters(angle_rad: float) -> tuple[float, int, bool]:
-    """The angle in quarter turns, the nearest whole one, and whether it lies within 22.5° of it."""
-    quarter = angle_rad / (math.pi / 2)
-    nearest = round(quarter)
-    return quarter, nearest, abs(quarter - nearest) <= 0.25 + 1e-9
+    return " ".join(names[side] for side in between)
 
 
 def _level(level_m: float) -> str:
