@@ -26,6 +26,8 @@ CLINIC_PARTS = [
     "evenfield.clinic.people",
     "evenfield.clinic.screening",
     "evenfield.clinic.setup_check",
+    "evenfield.clinic.devices",
+    "evenfield.clinic.courses",
     "evenfield.clinic.upkeep",
 ]
 INSTALLED_APPS = [

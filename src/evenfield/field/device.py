@@ -213,25 +213,42 @@ def load_device_profile(name: str | Path = "generic") -> DeviceProfile:
     Raises DeviceError, one clear sentence, if the file is missing, is not TOML, has an unknown key or source,
     or a value out of its limits.
     """
-    where = f'device profile "{name}"'
+    where = _where(name)
     try:
         if name in SHIPPED:
             text = files("evenfield.field").joinpath("data", f"{name}_device.toml").read_text("utf-8")
         else:
             text = Path(name).read_text("utf-8")
-        raw = _DeviceFile.model_validate(tomllib.loads(text))
     except (OSError, UnicodeDecodeError):
         raise DeviceError(
             f"{where} is neither a readable file nor one of those shipped; "
             f"allowed: {', '.join(SHIPPED)} or the path of a TOML file"
         ) from None
+    return _read(text, str(name) if name in SHIPPED else Path(name).stem, where)
+
+
+def read_device_profile(text: str, name: str) -> DeviceProfile:
+    """Read a profile from the text of its TOML file; `name` is what it is called in messages.
+
+    Raises DeviceError as `load_device_profile` does.
+    """
+    return _read(text, name, _where(name))
+
+
+def _where(name: str | Path) -> str:
+    return f'device profile "{name}"'
+
+
+def _read(text: str, name: str, where: str) -> DeviceProfile:
+    try:
+        raw = _DeviceFile.model_validate(tomllib.loads(text))
     except tomllib.TOMLDecodeError as error:
         raise DeviceError(f"{where} is not valid TOML: {error}") from None
     except ValidationError as error:
         first = error.errors()[0]
         key = ".".join(map(str, first["loc"]))
         raise DeviceError(f"{where}: {key}: {first['msg'][0].lower()}{first['msg'][1:]}") from None
-    return _build(str(name) if name in SHIPPED else Path(name).stem, where, raw)
+    return _build(name, where, raw)
 
 
 def _build(name: str, where: str, raw: _DeviceFile) -> DeviceProfile:

@@ -1,0 +1,5 @@
+"""Addresses of this part."""
+
+from django.urls import URLPattern
+
+urlpatterns: list[URLPattern] = []

@@ -1,0 +1,61 @@
+"""What happens to a visit: begun, ended, moved, missed, cancelled. Each step says what it refuses."""
+
+from datetime import datetime
+
+from django.db import transaction
+from django.utils import timezone
+
+from evenfield.clinic.courses.models import Visit, VisitState
+
+
+class VisitError(ValueError):
+    """A step that this visit cannot take; one clear sentence."""
+
+
+def begin_visit(visit: Visit, at: datetime | None = None) -> Visit:
+    """The visit runs from `at` (now). Raises VisitError unless it was planned."""
+    with transaction.atomic():
+        one = _locked(visit, VisitState.PLANNED, "begin")
+        one.state, one.started_at = VisitState.RUNNING, at or timezone.now()
+        one.save()
+    return one
+
+
+def end_visit(visit: Visit, at: datetime | None = None) -> Visit:
+    """The visit is done at `at` (now). Raises VisitError unless it runs."""
+    with transaction.atomic():
+        one = _locked(visit, VisitState.RUNNING, "end")
+        one.state, one.ended_at = VisitState.DONE, at or timezone.now()
+        one.save()
+    return one
+
+
+def cancel_visit(visit: Visit, reason: str) -> Visit:
+    """The visit does not take place. Raises VisitError unless it was planned and a reason is given."""
+    return _fall_out(visit, VisitState.CANCELLED, reason, "be cancelled")
+
+
+def miss_visit(visit: Visit, reason: str) -> Visit:
+    """Nobody came. Raises VisitError unless it was planned, its start is past, and a reason is given."""
+    if visit.planned_start > timezone.now():
+        raise VisitError("A visit can only be missed after its time; cancel it instead.")
+    return _fall_out(visit, VisitState.MISSED, reason, "be missed")
+
+
+def _fall_out(visit: Visit, state: VisitState, reason: str, words: str) -> Visit:
+    if not reason.strip():
+        raise VisitError("Say why.")
+    with transaction.atomic():
+        one = _locked(visit, VisitState.PLANNED, words)
+        one.state, one.reason = state, reason.strip()
+        one.save()
+    return one
+
+
+def _locked(visit: Visit, wanted: VisitState, words: str) -> Visit:
+    """The row as it is now, held until the step is done, so that two screens cannot both take it."""
+    one = Visit.objects.select_for_update(of=("self",)).select_related("course").get(pk=visit.pk)
+    assert isinstance(one, Visit)
+    if one.state != wanted:
+        raise VisitError(f"A visit that is {VisitState(one.state).label} cannot {words}.")
+    return one

@@ -1,0 +1,18 @@
+"""Devices, panels and rooms as a part of the clinic."""
+
+from typing import ClassVar
+
+from evenfield.clinic.access import CLINICAL, Role
+from evenfield.clinic.parts import ClinicPart
+
+
+class DevicesPart(ClinicPart):
+    """What the clinic works with, and the limits its manuals give."""
+
+    name = "evenfield.clinic.devices"
+    label = "devices"
+    prefix = "devices/"
+    grants: ClassVar = {
+        "devices.view": CLINICAL | {Role.TRAINER},
+        "devices.change": frozenset({Role.LEAD, Role.OWNER}),
+    }
