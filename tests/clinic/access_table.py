@@ -61,4 +61,13 @@ MAY: dict[str, frozenset[str]] = {
     "setup-check": CLINICAL,
     "begin-setup": CLINICAL,
     "tick-setup": CLINICAL,
+    # devices
+    "devices": STAFF,
+    "generic-profile": STAFF,
+    "add-device": KEEPERS,
+    "change-device": KEEPERS,
+    "add-panel": KEEPERS,
+    "change-panel": KEEPERS,
+    "add-room": KEEPERS,
+    "change-room": KEEPERS,
 }

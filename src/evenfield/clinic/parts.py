@@ -10,6 +10,7 @@ from evenfield.clinic.access import Role
 
 if TYPE_CHECKING:
     from evenfield.clinic.accounts.models import Account
+    from evenfield.clinic.courses.models import Visit
     from evenfield.clinic.people.models import Person
 
 
@@ -44,6 +45,16 @@ class Holding:
     files: Mapping[str, bytes]
 
 
+@dataclass(frozen=True)
+class VisitNeed:
+    """What one part asks for before a visit: its name, whether it is there, what to say, where to do it."""
+
+    name: str
+    met: bool
+    words: str
+    address: str
+
+
 class ClinicPart(AppConfig):
     """Base of every part's AppConfig. What is left at its default adds nothing.
 
@@ -70,6 +81,17 @@ class ClinicPart(AppConfig):
     def person_links(self) -> tuple[MenuEntry, ...]:
         """Entries shown on a person's page; their routes take the person's code."""
         return ()
+
+    def visit_links(self) -> tuple[MenuEntry, ...]:
+        """Entries shown on a visit's page; their routes take the visit's number (its primary key)."""
+        return ()
+
+    def visit_needs(self, people: list["Person"], visits: list["Visit"]) -> Mapping[int, VisitNeed]:
+        """What this part asks for before each of these visits of one person, by the visit's primary key.
+
+        `people` are the kept record and those merged into it. A visit left out needs nothing from this part.
+        """
+        return {}
 
     def export_person(self, people: list["Person"]) -> Holding | None:
         """All this part holds about one person, given as the kept record and those merged into it."""

@@ -215,10 +215,7 @@ def load_device_profile(name: str | Path = "generic") -> DeviceProfile:
     """
     where = _where(name)
     try:
-        if name in SHIPPED:
-            text = files("evenfield.field").joinpath("data", f"{name}_device.toml").read_text("utf-8")
-        else:
-            text = Path(name).read_text("utf-8")
+        text = shipped_text(str(name)) if name in SHIPPED else Path(name).read_text("utf-8")
     except (OSError, UnicodeDecodeError):
         raise DeviceError(
             f"{where} is neither a readable file nor one of those shipped; "
@@ -233,6 +230,11 @@ def read_device_profile(text: str, name: str) -> DeviceProfile:
     Raises DeviceError as `load_device_profile` does.
     """
     return _read(text, name, _where(name))
+
+
+def shipped_text(name: str = "generic") -> str:
+    """The TOML text of one of the profiles `SHIPPED`."""
+    return files("evenfield.field").joinpath("data", f"{name}_device.toml").read_text("utf-8")
 
 
 def _where(name: str | Path) -> str:

@@ -1,8 +1,5 @@
 """Courses, visits and the calendar as a part of the clinic."""
 
-from typing import ClassVar
-
-from evenfield.clinic.access import CLINICAL, Role
 from evenfield.clinic.parts import ClinicPart
 
 
@@ -12,8 +9,3 @@ class CoursesPart(ClinicPart):
     name = "evenfield.clinic.courses"
     label = "courses"
     prefix = "courses/"
-    grants: ClassVar = {
-        "courses.view": CLINICAL,
-        "courses.change": CLINICAL,
-        "courses.rules": frozenset({Role.LEAD, Role.OWNER}),
-    }

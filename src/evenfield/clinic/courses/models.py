@@ -1,10 +1,11 @@
 """Courses and their visits, and the clinic's rules for booking them."""
 
 from datetime import datetime, time, timedelta
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.utils import timezone
 
 from evenfield.body import RegionKind
 from evenfield.clinic.accounts.models import Account
@@ -98,9 +99,13 @@ class Visit(Recorded):
     staff = models.ForeignKey(Account, on_delete=models.PROTECT, null=True, blank=True)
     state = models.CharField(max_length=10, choices=VisitState.choices, default=VisitState.PLANNED)
     reason = models.CharField("reason", max_length=200, blank=True)
+    despite = models.CharField(
+        max_length=100, blank=True, help_text="Kinds of warnings someone confirmed when booking."
+    )
     plan = models.JSONField(default=dict, blank=True)
     started_at = models.DateTimeField(null=True, blank=True)
     ended_at = models.DateTimeField(null=True, blank=True)
+    revised = models.DateTimeField(default=timezone.now, editable=False)
 
     class Meta:
         ordering = ("planned_start", "number")
@@ -108,6 +113,12 @@ class Visit(Recorded):
 
     def __str__(self) -> str:
         return f"visit {self.number}"
+
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Note when it was last changed; calendars ask for that."""
+        if self._content() != self.__dict__.get("_as_read"):
+            self.revised = timezone.now()
+        super().save(*args, **kwargs)
 
     def subject_id(self) -> int | None:
         """Whose visit it is."""
@@ -184,6 +195,7 @@ class CalendarAddress(Recorded):
         Account, on_delete=models.CASCADE, primary_key=True, related_name="calendar_address"
     )
     digest = models.CharField(max_length=64, unique=True)
+    whole_clinic = models.BooleanField("all visits, not only my own", default=False)
     created = models.DateTimeField(auto_now_add=True)
 
     def __str__(self) -> str:

@@ -3,7 +3,7 @@
 from typing import ClassVar
 
 from evenfield.clinic.access import CLINICAL, Role
-from evenfield.clinic.parts import ClinicPart
+from evenfield.clinic.parts import ClinicPart, MenuEntry
 
 
 class DevicesPart(ClinicPart):
@@ -16,3 +16,4 @@ class DevicesPart(ClinicPart):
         "devices.view": CLINICAL | {Role.TRAINER},
         "devices.change": frozenset({Role.LEAD, Role.OWNER}),
     }
+    menu: ClassVar = (MenuEntry("Devices", "devices", "devices.view", place=60),)
