@@ -1,0 +1,243 @@
+"""What a live visit needs of its plan: the reduced heat model with its ways to be wrong, zones and beliefs.
+
+The heat model is built on the forecast's coarse grid (twice the cell size), once, when the plan is made. Its
+first source is the planned placement. The further ones are the same with a panel's gap smaller or larger, or
+tilted either way, and the planned placement with the other published fat: a placement error mixes them
+(`follow.members`).
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenfield.applicator import Panel
+from evenfield.case import AbsorbedFraction, Case
+from evenfield.field import Field, solve_field
+from evenfield.follow.prior import DEFAULT_PRIOR, Prior
+from evenfield.forecast.accuracy import chosen_layout
+from evenfield.forecast.engine import Setting, bioheat_of, setting_of
+from evenfield.forecast.zones import make_zones
+from evenfield.grid.fit import fit
+from evenfield.grid.layout import Layout
+from evenfield.heat.bioheat import Bioheat
+from evenfield.heat.reduced import PointTerms, ReducedHeat
+from evenfield.heat.reduced_build import build_reduced
+from evenfield.heat.stepping import steady
+from evenfield.tissue import FatKind, Label, Value
+
+Floats = NDArray[np.float64]
+Progress = Callable[[float], None]
+"""Called with the share of the work done, 0 to 1; may raise to cancel."""
+
+STEPS = {"gap_m": 0.003, "tilt_across_rad": 0.05, "tilt_along_rad": 0.05}
+"""The error of placement at which each further source is computed, either way."""
+FORMAT = 1
+
+
+@dataclass(frozen=True)
+class FollowPanel:
+    """A panel as the plan has it: name, width across and length along, m.
+
+    `less_m`: how much smaller the gap is in the source with the smaller one.
+    """
+
+    name: str
+    width_m: float
+    length_m: float
+    less_m: float
+
+
+@dataclass(frozen=True)
+class FollowZone:
+    """One patch under a panel; `label` names it in readings and results, e.g. "inner: upper front"."""
+
+    label: str
+    panel: str
+    name: str
+
+
+@dataclass(frozen=True)
+class FollowModel:
+    """All that `follow` needs, arrays and plain values only.
+
+    `zones` (n): `heat` gives the skin of zone z as output 2 z and its fat as 2 z + 1. `heat.sources`: the
+    plan; then for each panel gap +, gap −, tilt across +, −, tilt along +, − by `STEPS`; then the other fat.
+    `spot_share` (n,): standard deviation of the skin's rise between spots of a zone over the zone's mean
+    rise. `area` (n,): shares of the footprint. The node fields of `heat` are left out.
+    """
+
+    title: str
+    heat: ReducedHeat
+    zones: tuple[FollowZone, ...]
+    panels: tuple[FollowPanel, ...]
+    spot_share: Floats
+    area: Floats
+    fraction: AbsorbedFraction
+    band_c: tuple[float, float]
+    prior: Prior
+
+    def zone_number(self, label: str) -> int | None:
+        """Which zone has this label; None if none has."""
+        return next((n for n, zone in enumerate(self.zones) if zone.label == label), None)
+
+    def panel_number(self, name: str) -> int | None:
+        """Which panel has this name; None if none has."""
+        return next((n for n, panel in enumerate(self.panels) if panel.name == name), None)
+
+
+def prepare(
+    case: Case,
+    *,
+    prior: Prior = DEFAULT_PRIOR,
+    layout: Layout | None = None,
+    progress: Progress | None = None,
+) -> FollowModel:
+    """Build the model of a plan: some seconds on the coarse grid.
+
+    `layout`: a grid to use instead of the forecast's coarse one. Powers up to about twice the plan's highest
+    are covered. Raises what the forecast raises for a placement that is not possible.
+    """
+    tell = progress or (lambda _: None)
+    layout = layout or chosen_layout(case.region, case.placed).coarser()
+    setting = setting_of(case)
+    field = _field(case, setting, layout)
+    model = bioheat_of(case, setting, field)
+    zones = make_zones(field.grid, case.placed, case.measurements.kind.trunk)
+    variants = list(_variants(case, setting))
+    sources = []
+    for n, (varied, tissues) in enumerate(variants):
+        tell(0.3 * n / len(variants))
+        source = model.with_source(_field(varied, tissues, layout).heating).source
+        sources.append(source * (model.source.sum() / source.sum()))
+    tell(0.3)
+    start = steady(model)
+    watts = 1.3 * max(case.session.absorbed()[1].watts)
+    heat = build_reduced(model, watts, zones.mean, zones.inside, sources=sources, baseline_c=start)
+    tell(0.95)
+    skin = range(0, len(zones.zones), 2)
+    patches = tuple(
+        FollowZone(f"{zone.panel}: {zone.name}", zone.panel, zone.name) for zone in zones.zones[::2]
+    )
+    area = _areas(model, [zones.inside[n] for n in skin])
+    spot = _spot_share(heat, model, watts, [zones.inside[n] for n in skin])
+    bare = replace(heat, start_c=np.zeros((0, 0, 0)), shapes=np.zeros((0, 0, 0, heat.rates.size), np.float32))
+    tell(1.0)
+    return FollowModel(
+        title=case.title,
+        heat=bare,
+        zones=patches,
+        panels=tuple(
+            FollowPanel(p.name, p.width_m, p.length_m, p.gap_m - _moved(p, "gap_m", -STEPS["gap_m"]))
+            for p in case.panels
+        ),
+        spot_share=spot,
+        area=area,
+        fraction=case.session.absorbed_fraction,
+        band_c=case.session.band_c,
+        prior=prior,
+    )
+
+
+def _field(case: Case, setting: Setting, layout: Layout) -> Field:
+    grid = fit(layout, case.region, case.placed)
+    return solve_field(grid, setting.materials, [p.drive for p in case.panels], residual=1e-6)
+
+
+def _variants(case: Case, setting: Setting) -> Iterator[tuple[Case, Setting]]:
+    """Cases and tissues of the further sources, in order."""
+    for panel in case.panels:
+        for name, step in STEPS.items():
+            for sign in (1, -1):
+                yield case.with_panel(panel.name, **{name: _moved(panel, name, sign * step)}), setting
+    other = next(kind for kind in FatKind if kind is not case.fat_kind)
+    varied = replace(case, fat_kind=other)
+    yield varied, setting_of(varied)
+
+
+def _moved(panel: Panel, name: str, by: float) -> float:
+    """The panel's value with an error; a gap is at most halved."""
+    value: float = getattr(panel, name)
+    return max(value + by, 0.5 * value) if name == "gap_m" else value + by
+
+
+def _areas(model: Bioheat, inside: list[NDArray[np.int64]]) -> Floats:
+    size = np.array([_surface(model, nodes)[1].sum() for nodes in inside])
+    return np.asarray(size / size.sum())
+
+
+def _surface(model: Bioheat, nodes: NDArray[np.int64]) -> tuple[NDArray[np.int64], Floats]:
+    """Those of the nodes that lie on the skin's surface, and their areas, m²."""
+    last = model.capacity.shape[2] - 1
+    on = nodes[nodes % (last + 1) == last]
+    return on, model.area.ravel()[on // (last + 1)]
+
+
+def _spot_share(heat: ReducedHeat, model: Bioheat, watts: float, inside: list[NDArray[np.int64]]) -> Floats:
+    state = heat.advance(heat.start(heat.parameters()), watts, 1200.0)
+    rise = (heat.field(state) - heat.start_c).ravel()
+    out = []
+    for nodes in inside:
+        on, area = _surface(model, nodes)
+        mean = float(np.average(rise[on], weights=area))
+        spread = float(np.sqrt(np.average((rise[on] - mean) ** 2, weights=area)))
+        out.append(spread / max(mean, 0.1))
+    return np.array(out)
+
+
+_ARRAYS = tuple(name for name in ReducedHeat.__dataclass_fields__ if name not in ("layers", "points"))
+
+
+def to_npz(model: FollowModel) -> bytes:
+    """The model as the content of an .npz file; the same model always gives the same bytes."""
+    arrays: dict[str, Any] = {f"heat.{name}": np.asarray(getattr(model.heat, name)) for name in _ARRAYS}
+    arrays |= {f"points.{name}": value for name, value in vars(model.heat.points).items()}
+    words = {
+        "format": FORMAT,
+        "title": model.title,
+        "layers": model.heat.layers,
+        "zones": [asdict(zone) for zone in model.zones],
+        "panels": [asdict(panel) for panel in model.panels],
+        "fraction": asdict(model.fraction),
+        "band_c": model.band_c,
+        "prior": {name: asdict(value) for name, value in vars(model.prior).items()},
+    }
+    arrays["words"] = np.frombuffer(json.dumps(words, ensure_ascii=False).encode(), dtype=np.uint8)
+    arrays |= {"spot_share": model.spot_share, "area": model.area}
+    out = io.BytesIO()
+    np.savez(out, **arrays)
+    return out.getvalue()
+
+
+def from_npz(content: bytes) -> FollowModel:
+    """The model from the content of an .npz file. Raises ValueError for another format."""
+    with np.load(io.BytesIO(content), allow_pickle=False) as file:
+        arrays = {name: file[name] for name in file.files}
+    words = json.loads(arrays["words"].tobytes())
+    if words["format"] != FORMAT:
+        raise ValueError(f"the follow model has format {words['format']}; this program reads format {FORMAT}")
+    heat = {name: arrays[f"heat.{name}"] for name in _ARRAYS}
+    for name in ("arterial_c", "projection_error_k"):
+        heat[name] = float(heat[name])
+    points = {name: arrays[f"points.{name}"] for name in PointTerms.__dataclass_fields__}
+    prior = {
+        name: Value(v["value"], v["unit"], v["source"], Label(v["label"]))
+        for name, v in words["prior"].items()
+    }
+    return FollowModel(
+        title=words["title"],
+        heat=ReducedHeat(layers=tuple(words["layers"]), points=PointTerms(**points), **heat),
+        zones=tuple(FollowZone(**zone) for zone in words["zones"]),
+        panels=tuple(FollowPanel(**panel) for panel in words["panels"]),
+        spot_share=arrays["spot_share"],
+        area=arrays["area"],
+        fraction=AbsorbedFraction(**words["fraction"]),
+        band_c=tuple(words["band_c"]),
+        prior=Prior(**prior),
+    )
