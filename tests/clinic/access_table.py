@@ -70,4 +70,14 @@ MAY: dict[str, frozenset[str]] = {
     "change-panel": KEEPERS,
     "add-room": KEEPERS,
     "change-room": KEEPERS,
+    # courses
+    "booking-rules": KEEPERS,
+    "add-course": CLINICAL,
+    "change-course": CLINICAL,
+    "course-state": CLINICAL,
+    "add-visit": CLINICAL,
+    "visit": CLINICAL,
+    "move-visit": CLINICAL,
+    "cancel-visit": CLINICAL,
+    "miss-visit": CLINICAL,
 }

@@ -1,6 +1,6 @@
 """A part of the clinic: a Django application that says what it adds to menu, permissions, export and demo."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -86,12 +86,16 @@ class ClinicPart(AppConfig):
         """Entries shown on a visit's page; their routes take the visit's number (its primary key)."""
         return ()
 
-    def visit_needs(self, people: list["Person"], visits: list["Visit"]) -> Mapping[int, VisitNeed]:
+    def visit_needs(self, people: list["Person"], visits: list["Visit"]) -> Mapping[int, Sequence[VisitNeed]]:
         """What this part asks for before each of these visits of one person, by the visit's primary key.
 
         `people` are the kept record and those merged into it. A visit left out needs nothing from this part.
         """
         return {}
+
+    def person_section(self, account: "Account", people: list["Person"]) -> tuple[str, Any] | None:
+        """A template for the person's page, and what it shows under the name `section`; None for nothing."""
+        return None
 
     def export_person(self, people: list["Person"]) -> Holding | None:
         """All this part holds about one person, given as the kept record and those merged into it."""

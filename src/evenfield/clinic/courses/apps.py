@@ -1,6 +1,15 @@
 """Courses, visits and the calendar as a part of the clinic."""
 
-from evenfield.clinic.parts import ClinicPart
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from evenfield.clinic.access import CLINICAL, Role
+from evenfield.clinic.parts import ClinicPart, Holding, MenuEntry, VisitNeed
+
+if TYPE_CHECKING:
+    from evenfield.clinic.accounts.models import Account
+    from evenfield.clinic.courses.models import Visit
+    from evenfield.clinic.people.models import Person
 
 
 class CoursesPart(ClinicPart):
@@ -9,3 +18,42 @@ class CoursesPart(ClinicPart):
     name = "evenfield.clinic.courses"
     label = "courses"
     prefix = "courses/"
+    grants: ClassVar = {
+        "courses.view": CLINICAL,
+        "courses.change": CLINICAL,
+        "courses.rules": frozenset({Role.LEAD, Role.OWNER}),
+    }
+    menu: ClassVar = (MenuEntry("Booking", "booking-rules", "courses.rules", place=80),)
+
+    def person_section(
+        self, account: "Account", people: list["Person"]
+    ) -> tuple[str, Mapping[str, Any]] | None:
+        """The courses with their visits in order."""
+        from evenfield.clinic.courses.overview import courses_of
+
+        if not account.has_perm("courses.view"):
+            return None
+        shown = {
+            "courses": courses_of(people),
+            "code": people[0].code,
+            "may_change": account.has_perm("courses.change"),
+        }
+        return "courses/section.html", shown
+
+    def visit_needs(self, people: list["Person"], visits: list["Visit"]) -> Mapping[int, Sequence[VisitNeed]]:
+        """A plan saved to the visit."""
+        from evenfield.clinic.courses.overview import plan_need
+
+        return {visit.pk: [plan_need(visit)] for visit in visits}
+
+    def export_person(self, people: list["Person"]) -> Holding:
+        """Every course with its visits."""
+        from evenfield.clinic.courses.holding import exported
+
+        return exported(people)
+
+    def erase_person(self, people: list["Person"]) -> None:
+        """Blank what was written; free the times that were planned."""
+        from evenfield.clinic.courses.holding import blank
+
+        blank(people)

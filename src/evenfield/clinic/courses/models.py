@@ -1,6 +1,6 @@
 """Courses and their visits, and the clinic's rules for booking them."""
 
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any, ClassVar
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -130,6 +130,12 @@ class Visit(Recorded):
         person = self.course.person
         assert isinstance(person, Person)
         return person
+
+    @property
+    def day(self) -> date:
+        """The day at the clinic on which it took place or is to."""
+        day: date = timezone.localtime(self.started_at or self.planned_start).date()
+        return day
 
     @property
     def planned_end(self) -> datetime:

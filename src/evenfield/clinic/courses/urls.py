@@ -1,5 +1,17 @@
-"""Addresses of this part."""
+"""Addresses of courses, visits and the calendar."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from evenfield.clinic.courses import views
+
+urlpatterns = [
+    path("rules/", views.booking_rules, name="booking-rules"),
+    path("course/<int:number>/change/", views.change_course, name="change-course"),
+    path("course/<int:number>/state/", views.course_state, name="course-state"),
+    path("course/<int:number>/visit/", views.add_visit, name="add-visit"),
+    path("visit/<int:number>/", views.visit, name="visit"),
+    path("visit/<int:number>/move/", views.move, name="move-visit"),
+    path("visit/<int:number>/cancel/", views.cancel, name="cancel-visit"),
+    path("visit/<int:number>/missed/", views.missed, name="miss-visit"),
+    path("<str:code>/add/", views.add_course, name="add-course"),
+]

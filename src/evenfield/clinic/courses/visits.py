@@ -1,15 +1,44 @@
-"""What happens to a visit: begun, ended, moved, missed, cancelled. Each step says what it refuses."""
+"""The steps of a visit, each with what it refuses: planned, moved, begun, ended, missed, cancelled."""
 
+from collections.abc import Sequence
 from datetime import datetime
 
-from django.db import transaction
+from django.db import models, transaction
 from django.utils import timezone
 
-from evenfield.clinic.courses.models import Visit, VisitState
+from evenfield.clinic.courses.booking import Slot
+from evenfield.clinic.courses.models import Course, Visit, VisitState
 
 
 class VisitError(ValueError):
     """A step that this visit cannot take; one clear sentence."""
+
+
+def add_visits(course: Course, slots: Sequence[Slot], despite: Sequence[str]) -> list[Visit]:
+    """Put planned visits into a course; `despite` are the kinds of warnings confirmed for each."""
+    added = []
+    with transaction.atomic():
+        last = course.visits.aggregate(models.Max("number"))["number__max"] or 0
+        for place, (slot, confirmed) in enumerate(zip(slots, despite, strict=True)):
+            visit = Visit(course=course, number=last + 1 + place, despite=confirmed)
+            _put(visit, slot)
+            added.append(visit)
+    return added
+
+
+def move_visit(visit: Visit, slot: Slot, despite: str = "") -> Visit:
+    """Another time, room, device or member of staff. Raises VisitError unless the visit is planned."""
+    with transaction.atomic():
+        one = _locked(visit, VisitState.PLANNED, "be moved")
+        one.despite = despite
+        _put(one, slot)
+    return one
+
+
+def _put(visit: Visit, slot: Slot) -> None:
+    visit.planned_start, visit.minutes = slot.start, slot.minutes
+    visit.room, visit.device, visit.staff = slot.room, slot.device, slot.staff
+    visit.save()
 
 
 def begin_visit(visit: Visit, at: datetime | None = None) -> Visit:

@@ -82,9 +82,12 @@ def person(request: StaffRequest, code: str) -> HttpResponse:
         for entry in part.person_links()
         if request.user.has_perm(entry.permission)
     ]
+    everyone = one.one_person()
+    sections = [part.person_section(request.user, everyone) for part in clinic_parts()]
     context = {
         "person": one,
         "links": links,
+        "sections": [section for section in sections if section] if not one.erased else [],
         "merged": one.merged.all(),
         "alike": likely_same(one) if not one.erased and request.user.has_perm("people.merge") else [],
     }

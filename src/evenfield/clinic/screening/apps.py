@@ -1,12 +1,14 @@
 """Screening as a part of the clinic."""
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from evenfield.clinic.access import CLINICAL, Role
-from evenfield.clinic.parts import ClinicPart, Holding, HomeNote, MenuEntry
+from evenfield.clinic.parts import ClinicPart, Holding, HomeNote, MenuEntry, VisitNeed
 
 if TYPE_CHECKING:
     from evenfield.clinic.accounts.models import Account
+    from evenfield.clinic.courses.models import Visit
     from evenfield.clinic.people.models import Person
 
 
@@ -38,6 +40,12 @@ class ScreeningPart(ClinicPart):
     def person_links(self) -> tuple[MenuEntry, ...]:
         """The way to a person's screening."""
         return (MenuEntry("Screening and consent", "screening", "screening.view"),)
+
+    def visit_needs(self, people: list["Person"], visits: list["Visit"]) -> Mapping[int, Sequence[VisitNeed]]:
+        """Whether screening and consent are there for each visit."""
+        from evenfield.clinic.screening.visits import needs
+
+        return needs(people, visits)
 
     def export_person(self, people: list["Person"]) -> Holding:
         """Every entry with its content."""

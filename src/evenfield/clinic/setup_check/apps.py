@@ -1,11 +1,13 @@
 """The set-up before a visit as a part of the clinic."""
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from evenfield.clinic.access import CLINICAL
-from evenfield.clinic.parts import ClinicPart, Holding, MenuEntry
+from evenfield.clinic.parts import ClinicPart, Holding, MenuEntry, VisitNeed
 
 if TYPE_CHECKING:
+    from evenfield.clinic.courses.models import Visit
     from evenfield.clinic.people.models import Person
 
 
@@ -20,6 +22,12 @@ class SetupCheckPart(ClinicPart):
     def person_links(self) -> tuple[MenuEntry, ...]:
         """The way to the checklist."""
         return (MenuEntry("Set-up before a visit", "setup-check", "setup.view"),)
+
+    def visit_needs(self, people: list["Person"], visits: list["Visit"]) -> Mapping[int, Sequence[VisitNeed]]:
+        """Whether the set-up is there for each visit."""
+        from evenfield.clinic.setup_check.visits import needs
+
+        return needs(people, visits)
 
     def export_person(self, people: list["Person"]) -> Holding:
         """Every entry with its content."""

@@ -1,0 +1,103 @@
+"""A person's courses with their visits in order, and what is still missing before each."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from django.urls import reverse
+
+from evenfield.clinic.courses.models import COUNTED, Course, Visit, VisitState
+from evenfield.clinic.parts import VisitNeed, clinic_parts
+from evenfield.clinic.people.models import Person
+
+
+@dataclass(frozen=True)
+class VisitLine:
+    """One visit: its place among those that count (None if it fell out), and what it needs."""
+
+    visit: Visit
+    place: int | None
+    needs: tuple[VisitNeed, ...]
+
+    @property
+    def missing(self) -> tuple[VisitNeed, ...]:
+        """What is not there yet."""
+        return tuple(need for need in self.needs if not need.met)
+
+
+@dataclass(frozen=True)
+class CourseOverview:
+    """One course with its visits in order of time."""
+
+    course: Course
+    lines: tuple[VisitLine, ...]
+
+    @property
+    def done(self) -> int:
+        """Visits done."""
+        return sum(line.visit.state == VisitState.DONE for line in self.lines)
+
+    @property
+    def booked(self) -> int:
+        """Visits that count: done, running or planned."""
+        return sum(line.place is not None for line in self.lines)
+
+    @property
+    def lacking(self) -> int:
+        """Visits planned for the course and not booked."""
+        return max(0, self.course.visits_planned - self.booked)
+
+
+def courses_of(people: Sequence[Person]) -> list[CourseOverview]:
+    """All courses of one person, given as the kept record and those merged into it; open ones first."""
+    visits = list(
+        Visit.objects.filter(course__person__in=people)
+        .select_related("course__person", "room", "device", "staff")
+        .order_by("planned_start", "number")
+    )
+    needs = needs_of(people, visits)
+    courses = Course.objects.filter(person__in=people).select_related("person")
+    found = [CourseOverview(course, tuple(_lines(course, visits, needs))) for course in courses]
+    return sorted(found, key=lambda one: one.course.state != "open")
+
+
+def line_of(visit: Visit) -> VisitLine:
+    """One visit as its page shows it."""
+    people = visit.person.one_person()
+    visits = list(
+        Visit.objects.filter(course=visit.course)
+        .select_related("course__person")
+        .order_by("planned_start", "number")
+    )
+    lines = _lines(visit.course, visits, needs_of(people, [visit]))
+    return next(line for line in lines if line.visit.pk == visit.pk)
+
+
+def needs_of(people: Sequence[Person], visits: Sequence[Visit]) -> Mapping[int, tuple[VisitNeed, ...]]:
+    """What every part asks for before these visits, by the visit's primary key."""
+    counted = [visit for visit in visits if visit.state in COUNTED]
+    gathered: dict[int, list[VisitNeed]] = {visit.pk: [] for visit in visits}
+    if counted:
+        for part in clinic_parts():
+            for number, needs in part.visit_needs(list(people), counted).items():
+                gathered[number].extend(needs)
+    return {number: tuple(needs) for number, needs in gathered.items()}
+
+
+def _lines(
+    course: Course, visits: Iterable[Visit], needs: Mapping[int, tuple[VisitNeed, ...]]
+) -> Iterable[VisitLine]:
+    place = 0
+    for visit in visits:
+        if visit.course_id != course.pk:
+            continue
+        counts = visit.state in COUNTED
+        place += counts
+        yield VisitLine(visit, place if counts else None, needs.get(visit.pk, ()))
+
+
+def plan_need(visit: Visit) -> VisitNeed:
+    """Whether the planning page has saved a plan."""
+    met = bool(visit.plan.get("case"))
+    return VisitNeed(
+        "plan", met, "saved" if met else "not made", reverse("visit", kwargs={"number": visit.pk})
+    )

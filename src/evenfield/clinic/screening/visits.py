@@ -1,0 +1,56 @@
+"""Whether screening and consent are there for a visit."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
+
+from django.urls import reverse
+from django.utils import timezone
+
+from evenfield.clinic.courses.models import Visit
+from evenfield.clinic.parts import VisitNeed
+from evenfield.clinic.people.models import Person
+from evenfield.clinic.screening.models import Kind, ScreeningEntry
+from evenfield.clinic.screening.standing import Standing, standing
+from evenfield.conduct.screening import Outcome
+
+_TODAY = {
+    None: "not asked",
+    Outcome.REFUSE: "no visit",
+    Outcome.ASK: "ask the clinician first",
+    Outcome.GO_ON: "nothing answered speaks against going on",
+}
+
+
+def needs(people: Sequence[Person], visits: Sequence[Visit]) -> Mapping[int, Sequence[VisitNeed]]:
+    """Screening and consent for each of these visits of one person."""
+    now = standing(people[0])
+    address = reverse("screening", kwargs={"code": people[0].code})
+    return {visit.pk: list(_of_day(now, visit.day, address)) for visit in visits}
+
+
+def _of_day(now: Standing, day: date, address: str) -> Iterator[VisitNeed]:
+    if day == now.today:
+        met = now.asked_today and now.outcome is Outcome.GO_ON
+        words = _TODAY[now.outcome] if now.asked_today or now.outcome is Outcome.REFUSE else "not asked today"
+    elif day > now.today:
+        met, words = False, "a refusal stands" if now.outcome is Outcome.REFUSE else "on the day itself"
+    else:
+        met = any(one.kind == Kind.ANSWERS and _day(one) == day for one in now.entries)
+        words = "asked on that day" if met else "not asked on that day"
+    yield VisitNeed("screening", met, words, address)
+    if day >= now.today:
+        signed = now.consent is not None
+        words = (
+            "signed" if signed else "signed under an earlier text" if now.earlier_consent else "not signed"
+        )
+    else:
+        until = [
+            one for one in now.entries if one.kind in (Kind.CONSENT, Kind.WITHDRAWAL) and _day(one) <= day
+        ]
+        signed = bool(until) and until[0].kind == Kind.CONSENT
+        words = "signed" if signed else "not signed by then"
+    yield VisitNeed("consent", signed, words, address)
+
+
+def _day(entry: ScreeningEntry) -> date:
+    return timezone.localtime(entry.at).date()
