@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from evenfield.dose import minutes_in_band
+from evenfield.dose import crossing, minutes_in_band
 
 
 @pytest.mark.parametrize(
@@ -56,3 +56,11 @@ def test_bands_side_by_side_fill_the_visit(history: list[float], low: float, wid
 def test_a_band_upside_down_is_refused() -> None:
     with pytest.raises(ValueError, match=r"the band is 45 to 42 °C; allowed: a low end below the high end"):
         minutes_in_band([0, 1], [40.0, 41.0], 45.0, 42.0)
+
+
+def test_crossing_is_linear_between_samples() -> None:
+    minutes, series = np.array([0.0, 1.0, 2.0, 3.0]), np.array([36.0, 39.0, 41.0, 40.5])
+    assert crossing(minutes, series, 40.0) == pytest.approx(1.5)
+    assert crossing(minutes, series, 36.0) == 0.0
+    assert crossing(minutes, series, 41.0) == 2.0
+    assert crossing(minutes, series, 41.5) is None

@@ -2,28 +2,20 @@
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from evenfield.case import PowerKind, read_case
+from evenfield.dose import crossing
 from evenfield.forecast import Forecast
 from evenfield.report import findings, setting_line, shares
 from evenfield.report.in_time import under_each_panel
-from evenfield.report.wording import crossing, hottest, minute_text
+from evenfield.report.wording import hottest, minute_text
 from tests.report.coarse import EXAMPLES, coarse_forecast
 
 
 @pytest.fixture(scope="module")
 def f() -> Forecast:
     return coarse_forecast()
-
-
-def test_crossing_is_linear_between_samples() -> None:
-    minutes, series = np.array([0.0, 1.0, 2.0, 3.0]), np.array([36.0, 39.0, 41.0, 40.5])
-    assert crossing(minutes, series, 40.0) == pytest.approx(1.5)
-    assert crossing(minutes, series, 36.0) == 0.0
-    assert crossing(minutes, series, 41.0) == 2.0
-    assert crossing(minutes, series, 41.5) is None
 
 
 def test_minutes_in_words() -> None:

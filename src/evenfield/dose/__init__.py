@@ -4,7 +4,7 @@ None of these says what becomes of fat: no heat-survival curve for fat cells was
 are left to measurement.
 """
 
-from evenfield.dose.band import minutes_in_band
+from evenfield.dose.band import crossing, minutes_in_band
 from evenfield.dose.burn import DILLER, WEAVER_STOLL, BurnEstimate, BurnLaw, burn_estimate, burn_integral
 from evenfield.dose.cem43 import CUT_OFF_C, cem43
 from evenfield.dose.evenness import Evenness, evenness
@@ -27,6 +27,7 @@ __all__ = [
     "burn_estimate",
     "burn_integral",
     "cem43",
+    "crossing",
     "evenness",
     "find_hot_spots",
     "minutes_in_band",

@@ -1,4 +1,4 @@
-"""Time spent in a band of temperatures."""
+"""Time until a temperature is reached, and time spent in a band of temperatures."""
 
 from __future__ import annotations
 
@@ -30,3 +30,17 @@ def minutes_in_band(minutes: ArrayLike, temperature_c: ArrayLike, low_c: float, 
     if not low_c < high_c:
         raise ValueError(f"the band is {low_c:g} to {high_c:g} °C; allowed: a low end below the high end")
     return integrate(minutes, temperature_c, _InBand(low_c, high_c))
+
+
+def crossing(minutes: ArrayLike, series: ArrayLike, level: float) -> float | None:
+    """The first time at which a series (nt,) reaches a level from below, linear between samples; None if
+    never."""
+    time, value = np.asarray(minutes, dtype=np.float64), np.asarray(series, dtype=np.float64)
+    above = np.flatnonzero(value >= level)
+    if above.size == 0:
+        return None
+    n = int(above[0])
+    if n == 0:
+        return float(time[0])
+    share = (level - value[n - 1]) / (value[n] - value[n - 1])
+    return float(time[n - 1] + share * (time[n] - time[n - 1]))

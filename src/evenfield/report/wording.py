@@ -6,14 +6,13 @@ from dataclasses import dataclass
 from math import degrees
 
 import numpy as np
-from numpy.typing import NDArray
 
 from evenfield.case import PowerKind, assumptions
+from evenfield.dose import crossing
 from evenfield.forecast import Forecast
 from evenfield.forecast.engine import words_for
 from evenfield.report.in_time import under_each_panel
 
-Floats = NDArray[np.float64]
 SHOW_BURN_ABOVE = 0.01
 """Cautious bound of the burn integral above which it is mentioned."""
 DECIDES = "The device's manual, local rules and the supervising licensed clinician decide."
@@ -59,18 +58,6 @@ def hottest(f: Forecast, tissue: str) -> Hottest:
     if f.band is not None:
         ends = float(f.band.peak_c[tissue][0].max()), float(f.band.peak_c[tissue][2].max())
     return Hottest(float(series[n]), float(f.minutes[n]), words_for(f.case, (x, y, z), tissue), ends)
-
-
-def crossing(minutes: Floats, series: Floats, level: float) -> float | None:
-    """The first time at which a series reaches a level from below, linear between samples; None if never."""
-    above = np.flatnonzero(series >= level)
-    if above.size == 0:
-        return None
-    n = int(above[0])
-    if n == 0:
-        return float(minutes[0])
-    share = (level - series[n - 1]) / (series[n] - series[n - 1])
-    return float(minutes[n - 1] + share * (minutes[n] - minutes[n - 1]))
 
 
 def shares(f: Forecast) -> list[tuple[str, float]]:
