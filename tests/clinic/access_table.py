@@ -57,6 +57,13 @@ MAY: dict[str, frozenset[str]] = {
     "take-home": CLINICAL,
     "kept-screening": CLINICAL,
     "consent-text": KEEPERS,
+    # measuring
+    "measuring-protocols": CLINICAL,
+    "measurements": CLINICAL,
+    "start-measuring": CLINICAL,
+    "enter-measurements": CLINICAL,
+    "kept-measurements": CLINICAL,
+    "correct-measurement": CLINICAL,
     # set-up
     "setup-check": CLINICAL,
     "begin-setup": CLINICAL,

@@ -26,6 +26,7 @@ CLINIC_PARTS = [
     "evenfield.clinic.people",
     "evenfield.clinic.screening",
     "evenfield.clinic.setup_check",
+    "evenfield.clinic.measuring",
     "evenfield.clinic.devices",
     "evenfield.clinic.courses",
     "evenfield.clinic.upkeep",

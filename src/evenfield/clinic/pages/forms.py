@@ -44,5 +44,5 @@ class ClinicForm(forms.ModelForm):  # type: ignore[type-arg]
 
     class Meta:
         model = Clinic
-        fields = ("name", "time_zone", "locale", "idle_minutes")
-        labels = {"name": "Name of the clinic"}  # noqa: RUF012
+        fields = ("name", "time_zone", "locale", "length_unit", "idle_minutes")
+        labels = {"name": "Name of the clinic", "length_unit": "Girths and weights in"}  # noqa: RUF012

@@ -1,4 +1,4 @@
-"""The clinic itself: its name, time zone, way of writing dates, and how soon screens lock."""
+"""The clinic itself: its name, time zone, way of writing dates, units, and how soon screens lock."""
 
 from pathlib import Path
 
@@ -14,6 +14,9 @@ class Clinic(Recorded):
     name = models.CharField(max_length=120, default="Clinic")
     time_zone = models.CharField(max_length=60, default="UTC")
     locale = models.CharField(max_length=10, default="en-gb")
+    length_unit = models.CharField(
+        max_length=2, default="cm", choices=[("cm", "centimetres, kilograms"), ("in", "inches, pounds")]
+    )
     idle_minutes = models.PositiveSmallIntegerField(
         default=5, validators=[MinValueValidator(1), MaxValueValidator(60)]
     )

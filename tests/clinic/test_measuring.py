@@ -1,0 +1,479 @@
+"""Measuring: readings that agree, slips named, protocols never mixed, corrections added, values for a case.
+
+Every number here is invented, except where a source is named.
+"""
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+
+import pytest
+from django.db import DatabaseError, transaction
+from django.test import Client
+
+from evenfield.body import RegionKind
+from evenfield.body.plausible import PLAUSIBLE
+from evenfield.case import case_from_toml
+from evenfield.clinic.access import Role
+from evenfield.clinic.audit import anchor
+from evenfield.clinic.audit.actor import Actor
+from evenfield.clinic.audit.trail import verify_chain
+from evenfield.clinic.measuring.agreement import settle
+from evenfield.clinic.measuring.change import MixedProtocolsError, change, courses, error_of, own_error
+from evenfield.clinic.measuring.for_planning import values_for_case
+from evenfield.clinic.measuring.forms import StartForm
+from evenfield.clinic.measuring.history import in_force
+from evenfield.clinic.measuring.models import Kind, MeasureContent, MeasureEntry
+from evenfield.clinic.measuring.plan import read_plan
+from evenfield.clinic.measuring.protocols import (
+    Protocol,
+    ProtocolError,
+    Protocols,
+    Quantity,
+    default_protocols,
+    own_protocols_file,
+    present_protocols,
+    read_protocols,
+)
+from evenfield.clinic.measuring.recording import keep_set, number_content
+from evenfield.clinic.measuring.slips import WEIGHT_KG, HeldAgainst, question, question_of_set
+from evenfield.clinic.measuring.units import CM, INCH, KG, MM, POUND, TypedError, TypedUnit
+from evenfield.clinic.pages.models import Clinic
+from evenfield.clinic.people.leaving import EraseReason, erase
+from evenfield.clinic.people.merging import merge
+from evenfield.clinic.people.models import Person
+
+Browsers = Callable[..., Client]
+People = Callable[..., Person]
+THIGH = PLAUSIBLE[RegionKind.THIGH].girth_m
+ASKED = {"region": "thigh", "side": "left", "girth": "thigh_mid_tape", "levels": "-80,0,80"}
+QUERY = "region=thigh&side=left&girth=thigh_mid_tape&levels=-80%2C0%2C80"
+OWN_PROTOCOLS = """
+version = "own"
+title = "Ours"
+overruled_by = "Us."
+[[protocol]]
+id = "w"
+version = "1"
+name = "Scale"
+quantity = "weight"
+landmark = "on it"
+posture = "still"
+instrument = "ours"
+agree = 0.2
+error = 0.1
+error_other = 0.1
+error_source = "us"
+source = "us"
+label = "clinic"
+"""
+GIRTHS = {"80": "61.2", "0": "57.4", "-80": "49.6"}
+
+
+@pytest.fixture(autouse=True)
+def _clean_home(db: None) -> Iterator[None]:
+    anchor.forget()
+    yield
+    anchor.forget()
+    own_protocols_file().unlink(missing_ok=True)
+
+
+def protocol(name: str) -> Protocol:
+    """A shipped protocol."""
+    found = default_protocols().by_id(name)
+    assert found
+    return found
+
+
+def keep(
+    person: Person, typed: Mapping[str, tuple[str, ...]], protocols: Protocols | None = None, **asked: str
+) -> MeasureEntry:
+    """A set kept without the page; `typed` by the key of the line."""
+    plan = read_plan({**ASKED, **asked}, protocols or default_protocols(), "cm")
+    values = []
+    for line in plan.lines():
+        if line.key in typed:
+            readings = [line.unit.read(text) for text in typed[line.key]]
+            values.append(
+                number_content(line, typed[line.key], readings, settle(readings, line.protocol), ())
+            )
+    token = f"token {MeasureEntry.objects.count()}"
+    return keep_set(person, plan, values, token=token)
+
+
+def three(upper: str, middle: str, lower: str) -> dict[str, tuple[str, ...]]:
+    """Two equal readings at three levels."""
+    return {"girth_80": (upper, upper), "girth_0": (middle, middle), "girth_-80": (lower, lower)}
+
+
+def test_units_come_from_the_definitions_and_decimal_commas_are_read() -> None:
+    """The inch is 25.4 mm and the pound 0.45359237 kg exactly (international yard and pound, 1959)."""
+    assert CM.read("61,2") == CM.read("61.2") == 0.612
+    assert INCH.read("24") == INCH.read("24.0") == pytest.approx(0.6096, abs=1e-9)
+    assert INCH.read("24 1/2") == INCH.read("24.5")
+    assert POUND.read("100") == pytest.approx(45.359237, abs=1e-6)
+    assert (CM.show(0.612), INCH.show(0.6096), MM.show(0.0123)) == ("61.2 cm", "24.00 in", "12.3 mm")
+    wrong: tuple[tuple[TypedUnit, str], ...] = (
+        (CM, "1,234.5"), (CM, "6l.2"), (CM, "-5"), (CM, "24 1/2"), (INCH, "24 3/2"), (CM, "0"), (KG, "١٢"),
+    )  # fmt: skip
+    for unit, text in wrong:
+        with pytest.raises(TypedError):
+            unit.read(text)
+
+
+def test_two_that_agree_give_the_mean_and_three_the_median() -> None:
+    """WHO waist rule: within 1 cm the mean. ISAK girths: beyond 1 % a third, then the median (label M)."""
+    waist = protocol("abdomen_midpoint_tape")
+    assert settle([0.880, 0.890], waist).reading == 0.885
+    assert not settle([0.880, 0.890], waist).want_another
+    assert settle([0.880, 0.8911], waist).want_another
+    thigh = protocol("thigh_mid_tape")
+    assert settle([0.600, 0.6059], thigh).by == "mean of 2"
+    apart = settle([0.600, 0.607], thigh)
+    assert apart.want_another
+    assert not apart.agreed
+    third = settle([0.600, 0.607, 0.606], thigh)
+    assert (third.reading, third.by, third.agreed, third.want_another) == (0.606, "median of 3", True, False)
+    assert settle([0.500, 0.520, 0.540], thigh).want_another
+    never = settle([0.500, 0.520, 0.540, 0.560], thigh)
+    assert not never.agreed
+    assert not never.want_another
+
+
+def test_what_the_instrument_shows_is_converted_as_the_protocol_says() -> None:
+    """1450/1540 of 20 mm is 18.8 mm (speeds of sound in fat and as scanners assume, Störchle et al. 2017)."""
+    assert settle([0.020, 0.020], protocol("fat_ultrasound_1540")).value == pytest.approx(0.0188, abs=5e-5)
+    assert settle([0.020, 0.020], protocol("fat_ultrasound_1450")).value == 0.020
+    assert settle([0.030, 0.030], protocol("fat_skinfold")).value == pytest.approx(0.013)
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "earlier", "slip"),
+    [
+        ("24.1", CM, 0.612, "inches typed as centimetres"),
+        ("612", CM, 0.612, "millimetres typed as centimetres"),
+        ("61.2", INCH, 0.612, "centimetres typed as inches"),
+        ("16.2", CM, 0.612, "digits exchanged (61.2?)"),
+        ("53.8", CM, 0.583, "digits exchanged (58.3?)"),
+        ("6.12", CM, 0.612, "decimal place"),
+        ("24.1", CM, None, "inches typed as centimetres"),
+    ],
+)
+def test_the_likely_slip_of_a_girth_is_named(
+    typed: str, unit: TypedUnit, earlier: float | None, slip: str
+) -> None:
+    asked = question(typed, unit.read(typed), unit, protocol("thigh_mid_tape"), HeldAgainst(THIGH, earlier))
+    assert asked
+    assert asked.likely[0].words == slip
+    if earlier:
+        assert asked.likely[0].meant == pytest.approx(earlier, rel=0.02)
+
+
+def test_slips_of_fat_and_weight_are_named() -> None:
+    fat, weight = protocol("fat_ultrasound_1450"), protocol("weight_scale")
+    span = PLAUSIBLE[RegionKind.THIGH].fat_m
+    asked = question("2.1", MM.read("2.1"), MM, fat, HeldAgainst(span, 0.0205))
+    assert asked
+    assert asked.likely[0].words == "centimetres typed as millimetres"
+    other = HeldAgainst(span, 0.012, other_places={"outer": 0.024})
+    asked = question("24.2", MM.read("24.2"), MM, fat, other)
+    assert asked
+    assert asked.likely[0].words == "read at another place (outer)"
+    asked = question("151", KG.read("151"), KG, weight, HeldAgainst(WEIGHT_KG, 68.4))
+    assert asked
+    assert asked.likely[0].words == "pounds typed as kilograms"
+
+
+def test_side_and_level_exchanged_are_named() -> None:
+    thigh = protocol("thigh_mid_tape")
+    right = HeldAgainst(THIGH, 0.560, other_side=0.620, other_places={"8 cm above": 0.660})
+    asked = question("62.1", 0.621, CM, thigh, right)
+    assert asked
+    assert asked.likely[0].words == "left and right exchanged"
+    asked = question("65.8", 0.658, CM, thigh, right)
+    assert asked
+    assert asked.likely[0].words == "read at another place (8 cm above)"
+    own, other = [0.490, 0.572, 0.612], [0.500, 0.583, 0.622]
+    assert "left and right" in question_of_set([0.499, 0.584, 0.621], own, other, thigh)
+    assert "reverse order" in question_of_set([0.611, 0.571, 0.491], own, other, thigh)
+    assert question_of_set([0.486, 0.569, 0.609], own, other, thigh) == ""
+
+
+def test_a_change_that_bodies_make_is_not_questioned() -> None:
+    """3 % of a girth is a usual kept change after losing weight (Verweij et al. 2013)."""
+    thigh = protocol("thigh_mid_tape")
+    for factor in (0.96, 0.97, 1.0, 1.03, 1.04):
+        value = round(0.612 * factor, 3)
+        assert question(CM.number(value), value, CM, thigh, HeldAgainst(THIGH, 0.612)) is None
+    assert question("62", 0.62, CM, thigh, HeldAgainst(THIGH)) is None
+
+
+def fields(page: str) -> dict[str, str]:
+    """The fields of the entry as a browser without scripts would send them."""
+    found = {
+        name: value
+        for name, value in re.findall(r'<input[^>]*?name="([^"]+)" value="([^"]*)"', page)
+        if name != "csrfmiddlewaretoken"
+    }
+    return {name: value for name, value in found.items() if not name.startswith("sure-")}
+
+
+def both_rounds(typed: Mapping[str, str]) -> dict[str, str]:
+    """The same in both rounds."""
+    return {f"r{number}-girth_{level}": text for number in (1, 2) for level, text in typed.items()}
+
+
+def test_from_choosing_to_a_kept_set_through_the_pages(browser: Browsers, person: People) -> None:
+    one, client = person(), browser(Role.OPERATOR)
+    chosen = {"region": "thigh", "side": "left", "girth": "usual", "levels": "-8; 0; 8", "fat": "none"}
+    answer = client.post(f"/measuring/{one.code}/start/", chosen)
+    assert answer["Location"] == f"/measuring/{one.code}/enter/?{QUERY}"
+    address = answer["Location"]
+    page = client.get(address).content.decode()
+    assert "halfway between the crease of the groin" in page.lower()
+    sent = {**fields(page), **both_rounds({**GIRTHS, "0": "57,4"}), "r2-girth_80": "62.4"}
+    page = client.post(address, sent).content.decode()
+    assert "The readings lie 1.2 cm apart (limit 0.6 cm): read once more." in page
+    assert not MeasureEntry.objects.exists()
+    sent = {**fields(page), "r3-girth_80": "61.4"}
+    client.post(address, sent)
+    client.post(address, sent)  # sent twice, kept once
+    row = MeasureEntry.objects.get()
+    assert row.kind == Kind.SET
+    values = {value["key"]: value for value in row.content["values"]}
+    assert values["girth_80"]["readings"] == [0.612, 0.624, 0.614]
+    assert (values["girth_80"]["value"], values["girth_80"]["by"]) == (0.614, "median of 3")
+    assert values["girth_0"]["typed"] == ["57,4", "57,4"]
+    assert row.content["protocols"]["girth"]["landmark"] == protocol("thigh_mid_tape").landmark
+    assert row.actor == "operator"
+    page = client.get(f"/measuring/{one.code}/kept/{row.number}/").content.decode()
+    assert "61.4 cm" in page
+    assert "at the landmark" in client.get(f"/measuring/{one.code}/").content.decode()
+    assert QUERY.replace("&", "&amp;") in client.get(f"/measuring/{one.code}/start/").content.decode()
+
+
+def test_a_questioned_reading_is_kept_only_with_a_reason_and_nothing_typed_is_lost(
+    browser: Browsers, person: People
+) -> None:
+    one, client = person(), browser(Role.OPERATOR)
+    address = f"/measuring/{one.code}/enter/?{QUERY}"
+    page = client.get(address).content.decode()
+    page = client.post(
+        address, {**fields(page), **both_rounds({**GIRTHS, "0": "24.1"}), "r1-girth_-80": "46.9"}
+    ).content.decode()
+    assert "inches typed as centimetres: 61.2 cm?" in page
+    sure = {"sure-1-girth_0": "24.1", "sure-2-girth_0": "24.1", "why-1-girth_0": "no"}
+    page = client.post(address, {**fields(page), **sure, "r1-girth_-80": "49.5"}).content.decode()
+    assert not MeasureEntry.objects.exists()
+    why = {"why-1-girth_0": "A very thin leg.", "why-2-girth_0": "A very thin leg."}
+    other = {**fields(page), **sure, **why, "r2-girth_0": "24.3"}
+    page = client.post(address, other).content.decode()
+    assert not MeasureEntry.objects.exists(), "the tick was for 24.1, not for 24.3"
+    client.post(address, {**fields(page), **sure, **why, "sure-2-girth_0": "24.3"})
+    content = MeasureEntry.objects.get().content
+    lower = next(value for value in content["values"] if value["key"] == "girth_0")
+    assert [one["reason"] for one in lower["confirmed"]] == ["A very thin leg."] * 2
+    assert {"field": "r1-girth_-80", "was": "46.9", "now": "49.5"} in content["amended"]
+    assert {"field": "r2-girth_0", "was": "24.1", "now": "24.3"} in content["amended"]
+
+
+def test_what_was_not_measured_is_kept_as_such_and_a_forged_form_is_refused(
+    browser: Browsers, person: People
+) -> None:
+    one, client = person(), browser(Role.OPERATOR)
+    address = f"/measuring/{one.code}/enter/?{QUERY}"
+    page = client.get(address).content.decode()
+    assert "Nothing has been entered" in client.post(address, fields(page)).content.decode()
+    half = {**fields(page), "r1-girth_0": "57.4"}
+    assert "Reading 2 is missing" in client.post(address, half).content.decode()
+    forged = {**half, "r2-girth_0": "57.4", "state": "forged"}
+    assert "open too long or is damaged" in client.post(address, forged).content.decode()
+    assert not MeasureEntry.objects.exists()
+    client.post(address, {**half, "r2-girth_0": "57.4"})
+    assert MeasureEntry.objects.get().content["not_measured"] == ["girth_-80", "girth_80"]
+    assert values_for_case(one, RegionKind.THIGH, "left") is None
+
+
+def test_inches_where_the_clinic_chooses_them(browser: Browsers, person: People, terminal: Actor) -> None:
+    Clinic(name="Invented", length_unit="in").save()
+    one, client = person(), browser(Role.OPERATOR)
+    address = f"/measuring/{one.code}/enter/?{QUERY}"
+    page = client.get(address).content.decode()
+    assert "3.15 in above the landmark" in page
+    client.post(address, {**fields(page), **both_rounds({"80": "24", "0": "22 1/2", "-80": "19.5"})})
+    kept = {number.key: number.value for number in in_force(one)}
+    assert kept == {"girth_80": 0.6096, "girth_0": 0.5715, "girth_-80": 0.4953}
+    form = StartForm(
+        {"region": "thigh", "side": "left", "girth": "usual", "fat": "none", "levels": "-3 0 3"},
+        protocols=default_protocols(), unit=INCH, length_unit="in",
+    )  # fmt: skip
+    assert form.is_valid()
+    assert form.plan
+    assert form.plan.levels_mm == (-76.2, 0.0, 76.2)
+
+
+def test_protocols_are_never_mixed_and_the_reason_is_said(
+    browser: Browsers, person: People, terminal: Actor
+) -> None:
+    one = person()
+    fat = ("20", "20")
+    four = {f"fat_0_{name}": fat for name in ("front", "inner", "back", "outer")}
+    keep(one, four, girth="", fat="fat_ultrasound_1450")
+    keep(one, {**four, "fat_0_front": ("60", "60")}, girth="", fat="fat_skinfold")
+    numbers = {(number.protocol.id, number.key): number for number in in_force(one)}
+    earlier = numbers["fat_ultrasound_1450", "fat_0_front"]
+    with pytest.raises(MixedProtocolsError, match="measure differently"):
+        change(earlier, numbers["fat_skinfold", "fat_0_front"])
+    with pytest.raises(MixedProtocolsError, match="different places"):
+        change(earlier, numbers["fat_ultrasound_1450", "fat_0_back"])
+    assert all(series.change is None for series in courses(in_force(one)))
+    page = browser(Role.LEAD).get(f"/measuring/{one.code}/").content.decode()
+    assert "their numbers are never mixed" in page
+
+
+@pytest.mark.parametrize(("version", "words"), [("2", "version 1 to 2"), ("1", "without a new version")])
+def test_a_protocol_that_was_changed_starts_anew(
+    version: str, words: str, person: People, terminal: Actor
+) -> None:
+    one = person()
+    shipped = default_protocols()
+    changed = protocol("thigh_mid_tape").model_copy(update={"posture": "lying", "version": version})
+    others = tuple(each for each in shipped.protocol if each.id != changed.id)
+    keep(one, three("61.2", "57.4", "49.6"))
+    keep(one, three("59.2", "55.4", "47.6"), shipped.model_copy(update={"protocol": (changed, *others)}))
+    later, earlier = (number for number in in_force(one) if number.key == "girth_0")
+    with pytest.raises(MixedProtocolsError, match=words):
+        change(earlier, later)
+    reworded = protocol("thigh_mid_tape").model_copy(update={"source": "the clinic", "agree_percent": 2.0})
+    assert reworded.key == protocol("thigh_mid_tape").key
+
+
+def test_a_change_counts_only_beyond_measuring_error(person: People, terminal: Actor) -> None:
+    """2.77 times the standard error (1.96·√2; Ulijaszek and Kerr 1999), here 1 % of 57.4 cm."""
+    one = person()
+    keep(one, three("61.2", "57.4", "49.6"))
+    keep(one, three("61.2", "56.0", "47.9"))
+    found = {series.last.key: series.change for series in courses(in_force(one))}
+    middle, lower = found["girth_0"], found["girth_-80"]
+    assert middle
+    assert lower
+    assert middle.smallest_real == pytest.approx(2.77 * 0.00574, rel=1e-3)
+    assert middle.difference == pytest.approx(-0.014)
+    assert middle.words == "within measuring error"
+    assert lower.words == "less, beyond measuring error"
+
+
+def test_the_clinics_own_error_counts_once_it_comes_from_twenty_people(
+    person: People, terminal: Actor
+) -> None:
+    """TEM of pairs 1.2 cm apart is 1.2/√2 = 0.849 cm (Ulijaszek and Kerr 1999, TEM = sqrt(Σd²/2n))."""
+    thigh = protocol("thigh_mid_tape")
+    for number in range(20):
+        assert own_error(thigh) is None
+        keep(person(f"Invented {number}"), {"girth_0": ("57.0", "58.2")})
+    own = own_error(thigh)
+    assert own
+    assert own.people == 20
+    assert own.value == pytest.approx(0.00849, abs=1e-5)
+    last = in_force(Person.objects.get(given_name="Invented 19"))[0]
+    assert error_of(last, own) == own.value
+    assert error_of(last, None) == pytest.approx(0.00576)
+
+
+def test_corrections_are_added_and_withdrawn_numbers_do_not_count(browser: Browsers, person: People) -> None:
+    one, client = person(), browser(Role.OPERATOR)
+    address = f"/measuring/{one.code}/enter/?{QUERY}"
+    client.post(address, {**fields(client.get(address).content.decode()), **both_rounds(GIRTHS)})
+    row = MeasureEntry.objects.get()
+    there = f"/measuring/{one.code}/kept/{row.number}/correct/?value=girth_0"
+    anew = {"what": "correct", "first": "56.4", "second": "56,6", "reason": "Misread my own note."}
+    assert client.post(there, {**anew, "reason": "short"}).status_code == 200
+    assert "Decimal place: 56.4 cm?" in client.post(there, {**anew, "first": "5.64"}).content.decode()
+    assert MeasureEntry.objects.count() == 1
+    client.post(there, anew)
+    held = {number.key: number for number in in_force(one)}
+    assert (held["girth_0"].value, held["girth_80"].value) == (0.565, 0.612)
+    assert row.content == MeasureEntry.objects.get(number=row.number).content
+    page = client.get(f"/measuring/{one.code}/kept/{row.number}/").content.decode()
+    assert "corrected to 56.4 cm · 56,6 cm" in page
+    assert "57.4" in page
+    client.post(there, {"what": "withdraw", "reason": "Was another leg altogether."})
+    assert "girth_0" not in {number.key for number in in_force(one)}
+    assert values_for_case(one, RegionKind.THIGH, "left") is None
+    with pytest.raises(DatabaseError), transaction.atomic():
+        MeasureContent._default_manager.update(content="{}")
+
+
+def test_the_newest_complete_set_becomes_a_case(person: People, terminal: Actor) -> None:
+    one = person()
+    fat = {f"fat_0_{name}": (str(size), str(size)) for name, size in
+           {"front": 18, "inner": 22, "back": 20, "outer": 24}.items()}  # fmt: skip
+    keep(one, {**three("61.2", "57.4", "49.6"), **fat}, fat="fat_ultrasound_1540")
+    keep(one, {"girth_0": ("50", "50")})
+    found = values_for_case(one, RegionKind.THIGH, "left")
+    assert found
+    assert found.levels_mm == (-80.0, 0.0, 80.0)
+    assert found.girth_mm == (496.0, 574.0, 612.0)
+    assert found.girth_sem_mm == (4.96, 5.74, 6.12)
+    assert found.fat_mm
+    assert found.fat_sem_mm
+    assert found.fat_mm[0]["inner"] == pytest.approx(22 * 0.9416, abs=0.01)
+    assert found.fat_sem_mm[0]["inner"] == pytest.approx(0.54 * 0.9416, abs=0.01)
+    assert any("one level and stands for all" in note for note in found.notes)
+    table = found.region_table()
+    lines = [f"{key} = {value!r}" for key, value in table.items() if key != "fat_mm"]
+    four = ", ".join(f"{name} = {size}" for name, size in table["fat_mm"].items())
+    case = case_from_toml("\n".join(["[region]", *lines, f"fat_mm = {{ {four} }}", "[[panel]]"]))
+    assert case.measurements.girth_m == pytest.approx((0.496, 0.574, 0.612))
+    assert case.measurements.fat_m[0][1] == pytest.approx(0.0207, abs=1e-4)
+    assert values_for_case(one, RegionKind.THIGH, "right") is None
+
+
+def test_merged_and_erased(person: People, terminal: Actor) -> None:
+    kept, other = person(), person("Ynes", "Palander")
+    keep(other, three("61.2", "57.4", "49.6"))
+    merge(kept, other, {})
+    assert len(in_force(kept)) == 3
+    erase(kept, EraseReason.ASKED)
+    assert not MeasureContent.objects.exists()
+    assert in_force(kept) == []
+    found = verify_chain()
+    assert found.holds, found.problems
+
+
+def test_the_clinics_own_protocols_stand_for_the_shipped_ones(browser: Browsers, person: People) -> None:
+    text = OWN_PROTOCOLS
+    own_protocols_file().write_text(text, encoding="utf-8")
+    assert [one.id for one in present_protocols().protocol] == ["w"]
+    client, one = browser(Role.LEAD), person()
+    assert "Ours" in client.get("/measuring/protocols/").content.decode()
+    own_protocols_file().write_text(text.replace("agree = 0.2", ""), encoding="utf-8")
+    answer = client.get(f"/measuring/{one.code}/start/")
+    assert answer.status_code == 500
+    assert "give one of agree and agree_percent" in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("change_it", "words"),
+    [
+        (("levels_mm = [-80, 0, 80]", "levels_mm = [80, 0]"), "must ascend"),
+        (("factor = 0.9416", "factor = 0.0"), "greater than 0"),
+        (("error = 0.54\nerror_other = 0.75", ""), "give error and error_other"),
+        (('region = "calf"', ""), "a girth needs its region"),
+        (('id = "calf_greatest_tape"', 'id = "thigh_mid_tape"'), "two protocols have one id"),
+        (('label = "P"', 'label = "sure"'), "label"),
+    ],
+)
+def test_protocols_that_cannot_be_used_are_refused_in_one_sentence(
+    change_it: tuple[str, str], words: str
+) -> None:
+    from importlib import resources
+
+    text = (resources.files("evenfield.clinic.measuring") / "data" / "protocols.toml").read_text("utf-8")
+    assert change_it[0] in text
+    with pytest.raises(ProtocolError, match=words):
+        read_protocols(text.replace(*change_it), "test")
+
+
+def test_there_is_a_shipped_protocol_for_every_region_and_quantity() -> None:
+    assert {one.region for one in default_protocols().protocol if one.region} == set(RegionKind)
+    assert {one.quantity for one in default_protocols().protocol} == set(Quantity)
