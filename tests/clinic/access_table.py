@@ -78,6 +78,11 @@ MAY: dict[str, frozenset[str]] = {
     "add-room": KEEPERS,
     "change-room": KEEPERS,
     # courses
+    "calendar": CLINICAL,
+    "calendar-download": CLINICAL,
+    "own-calendar": CLINICAL,
+    "end-calendar": CLINICAL,
+    "calendar-feed": ANYONE,  # who knows the token
     "booking-rules": KEEPERS,
     "add-course": CLINICAL,
     "change-course": CLINICAL,

@@ -1,9 +1,13 @@
 """The invented clinic of `evenfield serve --demo`: each part adds its share."""
 
+import zoneinfo
+
 from django.db import transaction
+from django.utils import timezone
 
 from evenfield.clinic.accounts.models import Account
 from evenfield.clinic.audit.actor import Actor, acting
+from evenfield.clinic.pages.models import Clinic
 from evenfield.clinic.parts import clinic_parts
 
 
@@ -13,4 +17,6 @@ def make_demonstration() -> None:
         return
     with transaction.atomic(), acting(Actor("demonstration")):
         for part in clinic_parts():
-            part.make_demonstration()
+            zone = zoneinfo.ZoneInfo(Clinic.present().time_zone)  # of the invented clinic, once it is made
+            with timezone.override(zone):
+                part.make_demonstration()

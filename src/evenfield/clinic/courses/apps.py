@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from evenfield.clinic.access import CLINICAL, Role
-from evenfield.clinic.parts import ClinicPart, Holding, MenuEntry, VisitNeed
+from evenfield.clinic.parts import ClinicPart, Holding, HomeNote, MenuEntry, VisitNeed
 
 if TYPE_CHECKING:
     from evenfield.clinic.accounts.models import Account
@@ -23,7 +23,13 @@ class CoursesPart(ClinicPart):
         "courses.change": CLINICAL,
         "courses.rules": frozenset({Role.LEAD, Role.OWNER}),
     }
-    menu: ClassVar = (MenuEntry("Booking", "booking-rules", "courses.rules", place=80),)
+    menu: ClassVar = (MenuEntry("Calendar", "calendar", "courses.view", place=15),)
+
+    def home_notes(self, account: "Account") -> list[HomeNote]:
+        """The visits of today."""
+        from evenfield.clinic.courses.overview import today_note
+
+        return [today_note()] if account.has_perm("courses.view") else []
 
     def person_section(
         self, account: "Account", people: list["Person"]
@@ -57,3 +63,9 @@ class CoursesPart(ClinicPart):
         from evenfield.clinic.courses.holding import blank
 
         blank(people)
+
+    def make_demonstration(self) -> None:
+        """Invented courses around today."""
+        from evenfield.clinic.courses.demonstration import make_courses
+
+        make_courses()

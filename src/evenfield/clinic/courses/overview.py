@@ -4,9 +4,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.urls import reverse
+from django.utils import timezone
+from django.utils.formats import date_format
 
+from evenfield.clinic.courses.calendar_days import visits_between
 from evenfield.clinic.courses.models import COUNTED, Course, Visit, VisitState
-from evenfield.clinic.parts import VisitNeed, clinic_parts
+from evenfield.clinic.parts import HomeNote, VisitNeed, clinic_parts
 from evenfield.clinic.people.models import Person
 
 
@@ -101,3 +104,16 @@ def plan_need(visit: Visit) -> VisitNeed:
     return VisitNeed(
         "plan", met, "saved" if met else "not made", reverse("visit", kwargs={"number": visit.pk})
     )
+
+
+def today_note() -> HomeNote:
+    """How many visits there are today, and when the next one is."""
+    today = timezone.localdate()
+    visits = visits_between(today, today)
+    open_ones = [visit for visit in visits if visit.state == VisitState.PLANNED]
+    coming = next((one for one in open_ones if one.planned_start >= timezone.now()), None)
+    words = f"{len(visits)} visit{'' if len(visits) == 1 else 's'}" if visits else "no visits"
+    if coming:
+        words += f", the next at {date_format(timezone.localtime(coming.planned_start), 'TIME_FORMAT')}"
+    address = reverse("calendar", query={"show": "day"})
+    return HomeNote("Today", words, address)

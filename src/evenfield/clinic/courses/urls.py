@@ -2,9 +2,14 @@
 
 from django.urls import path
 
-from evenfield.clinic.courses import views
+from evenfield.clinic.courses import views, views_calendar
 
 urlpatterns = [
+    path("calendar/", views_calendar.calendar, name="calendar"),
+    path("calendar/file/", views_calendar.calendar_download, name="calendar-download"),
+    path("calendar/own/", views_calendar.own_calendar, name="own-calendar"),
+    path("calendar/own/end/", views_calendar.end_calendar, name="end-calendar"),
+    path("calendar/feed/<str:token>.ics", views_calendar.calendar_feed, name="calendar-feed"),
     path("rules/", views.booking_rules, name="booking-rules"),
     path("course/<int:number>/change/", views.change_course, name="change-course"),
     path("course/<int:number>/state/", views.course_state, name="course-state"),

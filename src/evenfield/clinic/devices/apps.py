@@ -17,3 +17,9 @@ class DevicesPart(ClinicPart):
         "devices.change": frozenset({Role.LEAD, Role.OWNER}),
     }
     menu: ClassVar = (MenuEntry("Devices", "devices", "devices.view", place=60),)
+
+    def make_demonstration(self) -> None:
+        """Invented rooms, devices and panels."""
+        from evenfield.clinic.devices.demonstration import make_devices
+
+        make_devices()
