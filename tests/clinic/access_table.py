@@ -64,6 +64,12 @@ MAY: dict[str, frozenset[str]] = {
     "enter-measurements": CLINICAL,
     "kept-measurements": CLINICAL,
     "correct-measurement": CLINICAL,
+    # photographs
+    "photographs": CLINICAL,
+    "take-photograph": CLINICAL,
+    "compare-photographs": CLINICAL,
+    "picture": CLINICAL,
+    "withdraw-photograph": KEEPERS,
     # set-up
     "setup-check": CLINICAL,
     "begin-setup": CLINICAL,

@@ -27,6 +27,7 @@ CLINIC_PARTS = [
     "evenfield.clinic.screening",
     "evenfield.clinic.setup_check",
     "evenfield.clinic.measuring",
+    "evenfield.clinic.photographs",
     "evenfield.clinic.devices",
     "evenfield.clinic.courses",
     "evenfield.clinic.upkeep",
@@ -114,6 +115,8 @@ USE_I18N = True
 LANGUAGE_CODE = "en-gb"
 FORMAT_MODULE_PATH = ["evenfield.clinic.formats"]
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
+# A photograph as it comes from a camera holds its place: up to the size taken it never touches a disk so.
+FILE_UPLOAD_MAX_MEMORY_SIZE = 25 * 1024 * 1024
 
 STATIC_URL = "static/"
 WHITENOISE_USE_FINDERS = True
