@@ -49,8 +49,14 @@ $(VENV)/.dev: requirements-dev.lock $(VENV)/.runtime
 test-needs:
 	@scripts/test_needs.sh
 
-demo: setup  ## forecast the invented client's abdomen into out/demo
+# In a terminal the clinic is served until Ctrl-C; a script is told how, and comes to an end (docs/decisions/0130).
+demo: setup  ## forecast an invented abdomen into out/demo, then serve an invented clinic (SERVE=no, SERVE=yes)
 	$(BIN)/evenfield forecast examples/abdomen.toml --out out/demo
+	@if [ "$(SERVE)" = yes ] || { [ -z "$(SERVE)" ] && [ -t 0 ] && [ -t 1 ]; }; then \
+		exec $(BIN)/evenfield serve --demo; \
+	else \
+		echo "The invented clinic, in a browser on this computer: $(BIN)/evenfield serve --demo"; \
+	fi
 
 test: dev test-needs  ## all tests
 	$(PYTEST)

@@ -23,9 +23,13 @@ def serve(
     demo: Annotated[bool, typer.Option("--demo", help="An invented clinic, marked as such.")] = False,
 ) -> None:
     """Serve the clinic's pages on this computer until Ctrl-C."""
+    from evenfield.clinic.serve import PortTakenError
     from evenfield.clinic.serve import serve as run
 
-    run(home, port, demo=demo, say=typer.echo)
+    try:
+        run(home, port, demo=demo, say=typer.echo)
+    except PortTakenError as error:
+        raise RefusedError(str(error)) from error
 
 
 @audit.callback()

@@ -1,16 +1,21 @@
 """Serving the clinic's pages on this computer."""
 
 import signal
+import socket
 import sys
 import tempfile
 import threading
 from collections.abc import Callable
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from pathlib import Path
 
 from evenfield.clinic.terminal import migrate, start_django
 
 PORT = 8321
+
+
+class PortTakenError(Exception):
+    """The port cannot be listened on; one clear sentence."""
 
 
 def serve(
@@ -27,6 +32,7 @@ def serve(
 
     Raises:
         HomeError: the data directory cannot be used.
+        PortTakenError: something else listens on the port; nothing was begun.
     """
     import uvicorn
 
@@ -35,6 +41,7 @@ def serve(
             signal.signal(
                 signal.SIGTERM, lambda *_: sys.exit(0)
             )  # so that a temporary directory is removed too
+        listening = stack.enter_context(_listen(port))
         if demo and home is None:
             home = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="evenfield-demonstration-")))
         place = start_django(home, demonstration=demo)
@@ -44,16 +51,32 @@ def serve(
             _fill_demonstration(say)
         say(f"evenfield serves {address} from {place} (stop with Ctrl+C)")
         _offer_first_run(address, say)
-        uvicorn.run(
+        config = uvicorn.Config(
             "evenfield.clinic.asgi:application",
-            host="127.0.0.1",
-            port=port,
             lifespan="off",
             access_log=False,
             server_header=False,
             log_level="warning",
             timeout_graceful_shutdown=3,
         )
+        with suppress(KeyboardInterrupt):  # how it ends every day
+            uvicorn.Server(config).run(sockets=[listening])
+        say("Stopped.")
+
+
+def _listen(port: int) -> socket.socket:
+    """The loopback interface at this port, taken before anything else is done."""
+    listening = socket.socket()
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind(("127.0.0.1", port))
+        listening.listen()
+    except OSError as error:
+        listening.close()
+        raise PortTakenError(
+            f"Port {port} of this computer cannot be used ({error.strerror}); choose another with --port."
+        ) from error
+    return listening
 
 
 def _fill_demonstration(say: Callable[[str], None]) -> None:

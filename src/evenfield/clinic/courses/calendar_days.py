@@ -12,7 +12,7 @@ from evenfield.clinic.courses.models import COUNTED, BookingRules, Visit
 STEP_MINUTES = 15
 _LEAST_STEPS = 3  # so that a short visit is still large enough to touch
 _MOST_COLUMNS = 12  # as many as the style sheet knows
-WAYS = {"room": "rooms", "device": "devices", "staff": "staff"}
+WAYS = ("room", "device", "staff")
 
 
 @dataclass(frozen=True)
