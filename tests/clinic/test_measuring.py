@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Mapping
 import pytest
 from django.db import DatabaseError, transaction
 from django.test import Client
+from django.utils import timezone
 
 from evenfield.body import RegionKind
 from evenfield.body.plausible import PLAUSIBLE
@@ -17,6 +18,7 @@ from evenfield.clinic.access import Role
 from evenfield.clinic.audit import anchor
 from evenfield.clinic.audit.actor import Actor
 from evenfield.clinic.audit.trail import verify_chain
+from evenfield.clinic.courses.models import Course, Visit
 from evenfield.clinic.measuring.agreement import settle
 from evenfield.clinic.measuring.change import MixedProtocolsError, change, courses, error_of, own_error
 from evenfield.clinic.measuring.for_planning import values_for_case
@@ -37,6 +39,7 @@ from evenfield.clinic.measuring.protocols import (
 from evenfield.clinic.measuring.recording import keep_set, number_content
 from evenfield.clinic.measuring.slips import WEIGHT_KG, HeldAgainst, question, question_of_set
 from evenfield.clinic.measuring.units import CM, INCH, KG, MM, POUND, TypedError, TypedUnit
+from evenfield.clinic.measuring.visits import needs
 from evenfield.clinic.pages.models import Clinic
 from evenfield.clinic.people.leaving import EraseReason, erase
 from evenfield.clinic.people.merging import merge
@@ -260,7 +263,7 @@ def test_a_questioned_reading_is_kept_only_with_a_reason_and_nothing_typed_is_lo
     page = client.post(
         address, {**fields(page), **both_rounds({**GIRTHS, "0": "24.1"}), "r1-girth_-80": "46.9"}
     ).content.decode()
-    assert "inches typed as centimetres: 61.2 cm?" in page
+    assert "Inches typed as centimetres: 61.2 cm?" in page
     sure = {"sure-1-girth_0": "24.1", "sure-2-girth_0": "24.1", "why-1-girth_0": "no"}
     page = client.post(address, {**fields(page), **sure, "r1-girth_-80": "49.5"}).content.decode()
     assert not MeasureEntry.objects.exists()
@@ -477,3 +480,16 @@ def test_protocols_that_cannot_be_used_are_refused_in_one_sentence(
 def test_there_is_a_shipped_protocol_for_every_region_and_quantity() -> None:
     assert {one.region for one in default_protocols().protocol if one.region} == set(RegionKind)
     assert {one.quantity for one in default_protocols().protocol} == set(Quantity)
+
+
+def test_a_visit_asks_for_the_girths_of_its_region(person: People, terminal: Actor) -> None:
+    one = person()
+    course = Course(person=one, region="thigh", side="", visits_planned=6, spacing_days=7)
+    course.save()
+    visit = Visit(course=course, number=1, planned_start=timezone.now(), minutes=60)
+    visit.save()
+    keep(one, three("61.2", "57.4", "49.6"))
+    (need,) = needs([one], [visit])[visit.pk]
+    assert (need.met, need.words) == (False, "not measured: right")
+    keep(one, three("61.2", "57.4", "49.6"), side="right")
+    assert needs([one], [visit])[visit.pk][0].met

@@ -1,11 +1,13 @@
 """Measuring as a part of the clinic."""
 
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from evenfield.clinic.access import CLINICAL
-from evenfield.clinic.parts import ClinicPart, Holding, MenuEntry
+from evenfield.clinic.parts import ClinicPart, Holding, MenuEntry, VisitNeed
 
 if TYPE_CHECKING:
+    from evenfield.clinic.courses.models import Visit
     from evenfield.clinic.people.models import Person
 
 
@@ -24,6 +26,12 @@ class MeasuringPart(ClinicPart):
     def person_links(self) -> tuple[MenuEntry, ...]:
         """The way to a person's measurements."""
         return (MenuEntry("Measurements", "measurements", "measuring.view"),)
+
+    def visit_needs(self, people: list["Person"], visits: list["Visit"]) -> Mapping[int, Sequence[VisitNeed]]:
+        """Whether the region of each visit has been measured."""
+        from evenfield.clinic.measuring.visits import needs
+
+        return needs(people, visits)
 
     def export_person(self, people: list["Person"]) -> Holding:
         """Every entry with its content."""

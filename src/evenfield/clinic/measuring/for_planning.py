@@ -56,7 +56,7 @@ def values_for_case(person: Person, region: RegionKind, side: str = "") -> Regio
     Numbers withdrawn are left out; a set in which a girth was not measured is not complete.
     """
     numbers = [one for one in in_force(person) if one.region is region and one.side == side]
-    girths = _newest_complete(numbers)
+    girths = newest_girths(numbers, region, side)
     if not girths:
         return None
     notes = [f"{_words(one)}: the readings did not agree." for one in girths if not one.agreed]
@@ -92,8 +92,12 @@ def values_for_case(person: Person, region: RegionKind, side: str = "") -> Regio
     )
 
 
-def _newest_complete(numbers: Sequence[Measured]) -> list[Measured]:
-    """Girths of the newest set that has at least as many as it was planned for, by level."""
+def newest_girths(numbers: Sequence[Measured], region: RegionKind, side: str) -> list[Measured]:
+    """Girths of the newest set of a region that lacks none of those planned, by level; empty if none.
+
+    `numbers` in force, newest set first.
+    """
+    numbers = [one for one in numbers if one.region is region and one.side == side]
     for entry in dict.fromkeys(one.entry for one in numbers if one.quantity is Quantity.GIRTH):
         girths = [one for one in numbers if one.entry == entry and one.quantity is Quantity.GIRTH]
         if all(one.complete for one in girths):
