@@ -74,11 +74,9 @@ def test_the_burn_integral_is_shown_only_where_it_says_something(
     assert all("no assurance" in one.detail for one in told)
 
 
-def test_pauses_are_told_and_do_not_count_as_power(f: Forecast) -> None:
+def test_pauses_are_told_and_do_not_count_as_power() -> None:
     thigh = read_case(EXAMPLES / "thigh.toml")
-    assert "50 to 80 W set power with pauses for 35 min, then 5 min without" in setting_line(
-        replace(f, case=thigh)
-    )
+    assert "50 to 80 W set power with pauses for 35 min, then 5 min without" in setting_line(thigh)
 
 
 def test_shares_are_whole(f: Forecast) -> None:

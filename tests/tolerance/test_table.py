@@ -5,7 +5,11 @@ from pathlib import Path
 import pytest
 
 from evenfield.case import Case, case_from_toml, read_case
-from evenfield.tolerance import ToleranceTable, tolerance_table, variations
+from evenfield.field import solve_field
+from evenfield.forecast.engine import setting_of
+from evenfield.tolerance import Difference, ToleranceTable, tolerance_table, variations, what_to_watch
+from evenfield.tolerance.outcome import bent, table_layout
+from evenfield.tolerance.words import kelvin
 
 CASE = """
 title = "Round thigh of an invented client"
@@ -45,7 +49,7 @@ def table(case: Case) -> ToleranceTable:
     return tolerance_table(case, [v for v in variations(case) if v.panel == "front" and v.words in WANTED])
 
 
-def effect(table: ToleranceTable, words: str) -> tuple[float, float, float, float, float]:
+def effect(table: ToleranceTable, words: str) -> Difference:
     return next(table.change(e) for e in table.effects if e.variation.words == words)
 
 
@@ -57,27 +61,69 @@ def test_every_usual_error_is_there(case: Case) -> None:
 
 def test_symmetric_placement_has_a_symmetric_table(table: ToleranceTable) -> None:
     up, down = effect(table, "tilt along +8°"), effect(table, "tilt along -8°")
-    assert up == pytest.approx(down, abs=0.1)
+    assert up.skin_k == pytest.approx(down.skin_k, abs=0.1)
+    assert up.fat_k == pytest.approx(down.fat_k, abs=0.1)
+    assert up.evenness == pytest.approx(down.evenness, abs=0.02)
+    assert up.tuning == pytest.approx(down.tuning, abs=0.2)
 
 
 def test_small_tilts_little_large_tilts_a_hot_near_edge(table: ToleranceTable) -> None:
     """Common practice, no source."""
     small, large = effect(table, "tilt along -2°"), effect(table, "tilt along -8°")
-    assert abs(small[0]) < 1.0
-    assert large[0] > 3 * abs(small[0])
-    assert large[4] < small[4] < 0.005
-    where = next(
-        e.outcome.where for e in table.effects if e.variation.words == "tilt along -8°" and e.outcome
-    )
-    assert "upper edge of the front panel" in where
+    assert abs(small.skin_k[1]) < 1.0
+    assert large.skin_k[1] > 3 * abs(small.skin_k[1])
+    assert large.evenness < small.evenness < 0.005
+    outcomes = {e.variation.words: e.outcome for e in table.effects}
+    tilted = outcomes["tilt along -8°"]
+    assert tilted is not None
+    assert "upper edge of the front panel" in tilted.where
 
 
 def test_closer_panels_heat_skin_more(table: ToleranceTable) -> None:
     """Common practice, no source. At the same absorbed power; a panel further off leaves more to the other
     one."""
-    near, far = effect(table, "gap -5 mm")[0], effect(table, "gap +5 mm")[0]
+    near, far = effect(table, "gap -5 mm").skin_k[1], effect(table, "gap +5 mm").skin_k[1]
     assert near > 0.5
     assert near > 2 * far
+
+
+def test_tuning_falls_when_a_panel_is_further_off(table: ToleranceTable) -> None:
+    """Common practice, no source."""
+    assert effect(table, "gap -5 mm").tuning > 1.0
+    assert effect(table, "gap +5 mm").tuning < -1.0
+
+
+def test_a_larger_gap_never_makes_skin_hotter_relative_to_fat(case: Case) -> None:
+    """At the same absorbed power, in heating: both by the hottest point and by the shares of power."""
+    setting, layout = setting_of(case), table_layout(case)
+    hottest, shares = [], []
+    for mm in (4.0, 8.0, 15.0, 30.0):
+        other = case.with_panel("front", gap_m=mm * 1e-3).with_panel("back", gap_m=mm * 1e-3)
+        field = solve_field(bent(other, layout), setting.materials, [1.0, -1.0], residual=1e-5)
+        skin, fat = (field.heating[:, :, field.grid.cells_of(t)].max() for t in ("skin", "fat"))
+        hottest.append(skin / fat)
+        shares.append(field.share["skin"] / field.share["fat"])
+    assert hottest == sorted(hottest, reverse=True)
+    assert shares == sorted(shares, reverse=True)
+    assert hottest[0] > 2 * hottest[-1], "close panels heat skin (common practice, no source)"
+
+
+def test_the_band_is_reached_between_the_minutes(table: ToleranceTable) -> None:
+    """The time lies where the mean of fat, linear between minutes, has the band's lower end."""
+    base = table.base
+    assert base.minutes_to_band % 1.0 != 0.0
+    assert base.at(base.fat_mean_c, base.minutes_to_band) == pytest.approx(40.0, abs=1e-6)
+
+
+def test_what_to_watch_names_the_tilt_first(table: ToleranceTable) -> None:
+    lines = what_to_watch(table)
+    assert lines[0].startswith("Tilt along, front panel: hottest skin")
+    assert " at 8° after 30 min" in lines[0], "either sign does the same here"
+    assert not any("-0.0" in line or "+0.0" in line for line in lines)
+
+
+def test_a_signed_nothing_has_no_sign() -> None:
+    assert [kelvin(k) for k in (-0.04, 0.04, 0.05, -0.3)] == ["0.0 K", "0.0 K", "+0.1 K", "-0.3 K"]
 
 
 def test_an_impossible_variation_is_refused_in_words() -> None:

@@ -1,128 +1,146 @@
 """`evenfield place CASE.toml`: what the usual errors of placing would do to this plan."""
 
-from math import isnan
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from evenfield.tolerance import Effect, ToleranceTable
+
+_HEAD = (
+    "                    hottest skin, K   hottest fat, K",
+    " error               10 min 30 min   10 min 30 min   even-  tuning      fat in",
+    "                                                      ness  points  band after",
+)
 
 
 def place(
     case: Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case file.", show_default=False)],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for the page to print, the picture and JSON."),
+    ] = None,
+    json_file: Annotated[
+        str | None,
+        typer.Option(
+            "--json", metavar="FILE", help="File for the JSON alone; - prints it.", show_default=False
+        ),
+    ] = None,
 ) -> None:
     """Show what a wrong gap, tilt or shift, another body shape or fat thickness would do.
 
     Each error alone, at the same absorbed power, against the plan: hottest skin and fat after 10 and 30
-    minutes, evenness, minutes until the mean of fat reaches the band, and where the skin gets hottest.
+    minutes, evenness, tuning by a generic circuit, minutes until the mean of fat reaches the band, and where
+    the skin gets hottest. With --out it also writes what_to_watch.pdf, placement.json and the picture.
     """
-    from rich.console import Console
-    from rich.progress import Progress
-
     from evenfield.case import read_case
-    from evenfield.tolerance import tolerance_table
+    from evenfield.cli.draft import draft
+    from evenfield.cli.progress import shown_progress
 
     checked = read_case(case)
-    console = Console(stderr=True)
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
-        task = progress.add_task("placements", total=1.0)
-        result = tolerance_table(checked, progress=lambda share: progress.update(task, completed=share))
-    _print(result)
+    written: list[Path] = []
+    with ExitStack() as drafts:
+        folder = None if out is None else drafts.enter_context(draft(out, folder=True))
+        lone = None if json_file in (None, "-") else drafts.enter_context(draft(Path(str(json_file))))
+        with shown_progress() as progress:
+            from evenfield.tolerance import tolerance_table
+
+            result = tolerance_table(checked, progress=lambda share: progress("placements", share))
+            document = json_text(result)
+            if folder is not None and out is not None:
+                progress("report", 0.0)
+                written += [out / name for name in _write(result, document, folder)]
+        if lone is not None:
+            lone.write_text(document, encoding="utf-8")
+            written.append(Path(str(json_file)))
+    if json_file == "-":
+        typer.echo(document, nl=False)
+        return
+    print_table(result, written)
 
 
-def _print(result: "ToleranceTable") -> None:
+def json_text(result: "ToleranceTable") -> str:
+    """The table's JSON document as text; refuses to write what is not a number."""
+    import json
+
+    from evenfield.forecast import CAUTIONS
+
+    document = result.to_json() | {"cautions": list(CAUTIONS)}
+    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def _write(result: "ToleranceTable", document: str, folder: Path) -> list[str]:
+    from evenfield.report import save_picture, write_placement_page
+    from evenfield.report.placement import placement_picture
+
+    (folder / "placement.json").write_text(document, encoding="utf-8")
+    write_placement_page(result, folder / "what_to_watch.pdf")
+    pictures = save_picture(placement_picture(result), folder)
+    return ["what_to_watch.pdf", "placement.json", *(path.name for path in pictures)]
+
+
+def print_table(
+    result: "ToleranceTable", written: "list[Path] | None" = None, console: "Console | None" = None
+) -> None:
+    """Print the plan, a table for each panel and for the body, and what to watch."""
     from rich.console import Console
     from rich.table import Table as Drawn
     from rich.text import Text
 
     from evenfield.forecast import CAUTIONS
+    from evenfield.report.placement_page import HOW, plan_rows
+    from evenfield.report.wording import panel_words
+    from evenfield.tolerance import what_to_watch
 
-    console = Console(highlight=False)
-    if not console.is_terminal:
-        console.width = max(console.width, 150)
-    base = result.base
+    console = console or Console(highlight=False)
     console.print(Text(result.case.title, style="bold"))
-    console.print(
-        f"As planned: hottest skin {base.skin_c[0]:.1f} °C after 10 min, {base.skin_c[1]:.1f} °C after 30 "
-        f"min ({base.where}); hottest fat {base.fat_c[0]:.1f} and {base.fat_c[1]:.1f} °C; evenness "
-        f"{base.evenness:.2f}; mean of fat {_band(base.minutes_to_band)}.",
-        soft_wrap=True,
-    )
+    console.print("As planned")
+    plan = Drawn(box=None, padding=(0, 2, 0, 1), show_header=False)
+    for what, value, detail in plan_rows(result):
+        plan.add_row(what, Text(value, "bold"), detail)
+    console.print(plan)
     for panel in dict.fromkeys(e.variation.panel for e in result.effects):
-        drawn = Drawn(
-            title=f"{panel} panel" if panel else "Body", title_justify="left", title_style="bold", box=None
-        )
-        for name in ("error", "skin 10 min", "skin 30 min", "fat 10 min", "fat 30 min", "evenness"):
-            drawn.add_column(name, justify="left" if name == "error" else "right")
-        drawn.add_column("fat in band")
-        drawn.add_column("hottest skin")
+        console.print()
+        console.print(Text(panel_words(panel).capitalize() if panel else "Body", "bold"))
+        for line in _HEAD:
+            console.print(Text(line, "italic"))
         for effect in (e for e in result.effects if e.variation.panel == panel):
-            drawn.add_row(*map(Text, _row(result, effect)))
-        console.print(drawn)
+            console.print(Text(_line(result, effect)), soft_wrap=True)
+            if told := _elsewhere(result, effect):
+                console.print(Text(f"     {told}", "dim"), soft_wrap=True)
     console.print()
+    console.print(Text("What to watch", "bold"))
+    listed = Drawn.grid(padding=(0, 1))
     for line in what_to_watch(result):
-        console.print(Text(f" – {line}"))
-    console.print(
-        Text(
-            "\nChanges are computed at the same absorbed power, one error at a time, on the grid nested in "
-            "the forecast's own. " + CAUTIONS[0],
-            style="italic",
-        )
+        listed.add_row(" –", Text(line))
+    console.print(listed)
+    console.print()
+    console.print(Text(f"{HOW} {CAUTIONS[0]}", style="italic"))
+    for path in written or []:
+        console.print(Text(f"Written: {path}"), soft_wrap=True)
+
+
+def _line(result: "ToleranceTable", effect: "Effect") -> str:
+    """One error and its changes, narrow enough for 80 columns."""
+    from evenfield.tolerance.words import signed, until_band
+
+    start = f" {effect.variation.words:18}"
+    if effect.outcome is None:
+        return f"{start}  not possible: touches, tilts too far or leaves the region"
+    d = result.change(effect)
+    (skin, late_skin), (fat, late_fat) = ([signed(k, 1) for k in ks] for ks in (d.skin_k, d.fat_k))
+    return (
+        f"{start}{skin:>8}{late_skin:>7}{fat:>9}{late_fat:>7}{signed(d.evenness, 2):>8}"
+        f"{signed(d.tuning, 0):>8}{until_band(effect.outcome.minutes_to_band):>12}"
     )
 
 
-def _band(minutes: float) -> str:
-    return "does not reach the band" if isnan(minutes) else f"in the band after {minutes:.0f} min"
-
-
-def _row(result: "ToleranceTable", effect: "Effect") -> list[str]:
-    if effect.outcome is None:
-        return [
-            effect.variation.words,
-            "",
-            "",
-            "",
-            "",
-            "",
-            "",
-            "not possible: the panel would touch or leave the region",
-        ]
-    skin_30, fat_30, skin_10, fat_10, evenness = result.change(effect)
-    minutes = effect.outcome.minutes_to_band
-    return [
-        effect.variation.words,
-        *(f"{v:+.1f} K" for v in (skin_10, skin_30, fat_10, fat_30)),
-        f"{evenness:+.2f}",
-        "not reached" if isnan(minutes) else f"{minutes:.0f} min",
-        effect.outcome.where.removesuffix(", skin"),
-    ]
-
-
-def what_to_watch(result: "ToleranceTable", count: int = 3) -> list[str]:
-    """The errors that warm the skin most, one per panel and kind, in words."""
-    worst: dict[tuple[str, str], Effect] = {}
-    for effect in result.effects:
-        if effect.outcome is None:
-            continue
-        key = (effect.variation.panel, effect.variation.group)
-        if key not in worst or result.change(effect)[0] > result.change(worst[key])[0]:
-            worst[key] = effect
-    ranked = sorted(worst.values(), key=lambda e: -result.change(e)[0])[:count]
-    lines = []
-    for effect in ranked:
-        assert effect.outcome is not None
-        rise = result.change(effect)[0]
-        if rise < 0.3:
-            continue
-        subject = f"{effect.variation.panel} panel, " if effect.variation.panel else ""
-        lines.append(
-            f"Watch: {subject}{effect.variation.words}: hottest skin {rise:+.1f} K after 30 min, at the "
-            f"{effect.outcome.where.removesuffix(', skin')}."
-        )
-    impossible = [e for e in result.effects if e.outcome is None]
-    if impossible:
-        names = ", ".join(f"{e.variation.panel} {e.variation.words}" for e in impossible)
-        lines.append(f"Not possible at this gap, the panel would touch or leave the region: {names}.")
-    return lines or ["None of the usual errors warms the skin by 0.3 K or more."]
+def _elsewhere(result: "ToleranceTable", effect: "Effect") -> str:
+    """Where the skin is hottest, if that is another place than in the plan."""
+    if effect.outcome is None or effect.outcome.where == result.base.where:
+        return ""
+    return f"hottest skin at the {effect.outcome.where}"

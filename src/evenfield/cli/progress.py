@@ -8,6 +8,7 @@ STEPS = {
     "heat": "heat in time",
     "dose": "dose and hot spots",
     "assumed range": "assumed range of absorbed power",
+    "placements": "placements",
     "figures": "figures",
     "report": "report",
 }

@@ -23,8 +23,8 @@ def print_summary(f: Forecast, written: Sequence[Path], console: Console | None 
         console.print(Text(text), style=style or None)
 
     say(f.case.title, "bold")
-    say(setting_line(f))
-    for line in placement_lines(f):
+    say(setting_line(f.case))
+    for line in placement_lines(f.case):
         say(line)
     say()
     table = Table(box=None, padding=(0, 2, 0, 0), show_header=True, header_style="italic")

@@ -3,14 +3,17 @@
 from evenfield.forecast.engine import CAUTIONS, Cancelled, forecast
 from evenfield.forecast.result import AssumptionBand, Forecast, Hottest, ZoneResult
 from evenfield.forecast.to_json import forecast_to_json
+from evenfield.forecast.tuning import ExpectedTuning, expected_tuning
 
 __all__ = [
     "CAUTIONS",
     "AssumptionBand",
     "Cancelled",
+    "ExpectedTuning",
     "Forecast",
     "Hottest",
     "ZoneResult",
+    "expected_tuning",
     "forecast",
     "forecast_to_json",
 ]

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from evenfield.case import Case
 from evenfield.dose import Evenness
 from evenfield.field import Field
+from evenfield.forecast.tuning import ExpectedTuning, expected_tuning
 from evenfield.forecast.zones import Zone
 from evenfield.heat.bioheat import Bioheat
 from evenfield.heat.history import History
@@ -84,3 +85,8 @@ class Forecast:
     def minutes(self) -> Floats:
         """Output times in minutes."""
         return self.history.minutes
+
+    @property
+    def tuning(self) -> ExpectedTuning:
+        """The tuning to expect on the display, by the generic profile."""
+        return expected_tuning(self.field.admittance_s)

@@ -63,6 +63,7 @@ def forecast_to_json(f: Forecast) -> dict[str, Any]:
         },
         "band_c": list(f.case.session.band_c),
         "evenness": _round(f.evenness.ratio, 4),
+        "tuning": f.tuning.to_json(),
         "uncertainty": _uncertainty(f),
         "numerics": {
             "unknowns": f.field.numerics.unknowns,

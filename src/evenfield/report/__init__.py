@@ -1,7 +1,8 @@
 """Figures of a forecast and its report as PDF, in words and colours that everyone can read."""
 
-from evenfield.report.figures import Picture, pictures, save_pictures
+from evenfield.report.figures import Picture, pictures, save_picture, save_pictures
 from evenfield.report.pdf import write_report
+from evenfield.report.placement_page import write_placement_page
 from evenfield.report.wording import (
     DECIDES,
     Finding,
@@ -21,9 +22,11 @@ __all__ = [
     "findings",
     "pictures",
     "placement_lines",
+    "save_picture",
     "save_pictures",
     "setting_line",
     "shares",
     "spot_list",
+    "write_placement_page",
     "write_report",
 ]

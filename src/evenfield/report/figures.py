@@ -34,7 +34,7 @@ from evenfield.report.look import (
 )
 
 PNG_DPI = 200
-_TALLEST_SECTION_MM, _TALLEST_MAP_MM = 42.0, 49.0
+_TALLEST_SECTION_MM, _TALLEST_MAP_MM = 41.0, 46.0
 """So that the first page of the report holds all pictures."""
 
 
@@ -196,13 +196,15 @@ def save(figure: Figure, path: Path) -> None:
         figure.savefig(path, dpi=PNG_DPI, metadata=metadata)
 
 
-def save_pictures(f: Forecast, folder: Path, endings: tuple[str, ...] = (".svg", ".png")) -> list[Path]:
-    """Draw every figure into a folder that is there. Returns the files."""
-    written = []
-    for picture in pictures(f):
-        figure = picture.draw()
-        for ending in endings:
-            path = folder / f"{picture.name}{ending}"
-            save(figure, path)
-            written.append(path)
+def save_picture(picture: Picture, folder: Path, endings: tuple[str, ...] = (".svg", ".png")) -> list[Path]:
+    """Draw one figure into a folder that is there. Returns the files."""
+    figure = picture.draw()
+    written = [folder / f"{picture.name}{ending}" for ending in endings]
+    for path in written:
+        save(figure, path)
     return written
+
+
+def save_pictures(f: Forecast, folder: Path) -> list[Path]:
+    """Draw every figure into a folder that is there. Returns the files."""
+    return [path for picture in pictures(f) for path in save_picture(picture, folder)]

@@ -1,26 +1,16 @@
-"""The report: one or two pages as PDF/A-2b and PDF/UA-1, with a text for every picture.
-
-Set by typst from `template.typ` beside this file, with the DejaVu fonts that come with matplotlib and no
-font of the machine. The same forecast gives the same bytes, so the file carries a fixed date of its own and
-not that of its making (docs/decisions/0072).
-"""
+"""The report on a forecast: one or two pages, set from `template.typ` beside this file."""
 
 from __future__ import annotations
 
-import json
 from dataclasses import asdict
-from importlib.resources import files
 from math import degrees
 from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import Any
-
-import matplotlib
-import typst
 
 from evenfield import __version__
 from evenfield.forecast import Forecast, ZoneResult
-from evenfield.report.figures import Picture, pictures, save
+from evenfield.report.figures import Picture, pictures
+from evenfield.report.typeset import typeset
 from evenfield.report.wording import (
     DECIDES,
     assumption_lines,
@@ -31,9 +21,6 @@ from evenfield.report.wording import (
     spot_list,
 )
 
-FIXED_TIME = 946_684_800
-"""1 January 2000, 0 h UTC, as seconds since 1970."""
-STANDARDS: list[typst.PDFStandard] = ["a-2b", "ua-1"]
 _ZONE_COLUMNS = (
     "mean °C",
     "hottest °C",
@@ -47,23 +34,8 @@ _ZONE_COLUMNS = (
 
 def write_report(f: Forecast, path: Path) -> None:
     """Write the report of a forecast to a PDF file."""
-    with TemporaryDirectory(prefix="evenfield-report-") as place:
-        folder = Path(place)
-        drawn = pictures(f)
-        for picture in drawn:
-            save(picture.draw(), folder / f"{picture.name}.svg")
-        (folder / "report.json").write_text(json.dumps(report_data(f, drawn), ensure_ascii=False), "utf-8")
-        template = folder / "template.typ"
-        template.write_text(files("evenfield.report").joinpath("template.typ").read_text("utf-8"), "utf-8")
-        fonts = typst.Fonts(
-            include_system_fonts=False,
-            include_embedded_fonts=False,
-            font_paths=[Path(matplotlib.get_data_path()) / "fonts" / "ttf"],
-        )
-        page = typst.compile(
-            template, root=folder, font_paths=fonts, pdf_standards=STANDARDS, timestamp=FIXED_TIME
-        )
-    path.write_bytes(page)
+    drawn = pictures(f)
+    path.write_bytes(typeset("template.typ", report_data(f, drawn), drawn))
 
 
 def report_data(f: Forecast, drawn: tuple[Picture, ...]) -> dict[str, Any]:
@@ -72,7 +44,7 @@ def report_data(f: Forecast, drawn: tuple[Picture, ...]) -> dict[str, Any]:
         "version": __version__,
         "title": f.case.title,
         "minute": minute_text(f.minutes[f.picture]),
-        "setting": setting_line(f),
+        "setting": setting_line(f.case),
         "decides": DECIDES,
         "findings": [asdict(x) for x in findings(f)],
         "spots": [{"tissue": tissue, "words": spot_list(f, tissue)} for tissue in ("skin", "fat")],
@@ -105,7 +77,7 @@ def sureness(f: Forecast) -> list[str]:
     """What is estimated here and how sure each part is."""
     lines = [
         f"Temperatures of an idealised body built from the measurements given, with fat of the kind "
-        f"“{fat_kind_words(f)}”. The other kind heats differently: name the one that is meant.",
+        f"“{fat_kind_words(f.case)}”. The other kind heats differently: name the one that is meant.",
         f"Grid: estimated error of the heating in fat {100 * f.error_estimate:.1f} %.",
     ]
     if f.band is None:

@@ -7,9 +7,9 @@ from math import degrees
 
 import numpy as np
 
-from evenfield.case import PowerKind, assumptions
+from evenfield.case import Case, PowerKind, assumptions
 from evenfield.dose import crossing
-from evenfield.forecast import Forecast
+from evenfield.forecast import ExpectedTuning, Forecast
 from evenfield.forecast.engine import words_for
 from evenfield.report.in_time import under_each_panel
 
@@ -93,6 +93,7 @@ def findings(f: Forecast) -> list[Finding]:
         )
     )
     out.append(_absorbed_line(f))
+    out.append(Finding("Tuning to expect", f"{f.tuning.percent:.0f} %", "", tuning_words(f.tuning)))
     if burn := _burn_line(f):
         out.append(burn)
     return out
@@ -153,6 +154,11 @@ def _absorbed_line(f: Forecast) -> Finding:
     )
 
 
+def tuning_words(tuning: ExpectedTuning) -> str:
+    """How the tuning was come by, short enough for its line."""
+    return "generic circuit, not calibrated; cables spread" if tuning.generic else tuning.profile
+
+
 def _burn_line(f: Forecast) -> Finding | None:
     """Only where it says something, and then with care."""
     worst = max((z for z in f.zones if z.zone.tissue == "skin"), key=lambda z: z.burn_cautious, default=None)
@@ -180,10 +186,10 @@ def assumption_lines(f: Forecast) -> list[str]:
     return [", ".join(keys) + rest for rest, keys in lines.items()]
 
 
-def placement_lines(f: Forecast) -> list[str]:
+def placement_lines(case: Case) -> list[str]:
     """One line for each panel: shape, size, place, gap, tilts, drive."""
     lines = []
-    for placed in f.case.placed:
+    for placed in case.placed:
         p = placed.panel
         tilts = "parallel"
         if p.tilt_across_rad or p.tilt_along_rad:
@@ -197,23 +203,23 @@ def placement_lines(f: Forecast) -> list[str]:
     return lines
 
 
-def setting_line(f: Forecast) -> str:
+def setting_line(case: Case) -> str:
     """Region, fat kind, power and time in one line."""
-    m, session = f.case.measurements, f.case.session
+    m, session = case.measurements, case.session
     region = m.kind.value.replace("_", " ").capitalize()
     side = f", {m.side}" if m.side else ""
     kind = "set power" if session.power_kind is PowerKind.SET else "absorbed power"
     steps = " with pauses" if 0.0 in session.power.watts[1:] else ""
     after = f", then {session.after_s / 60:g} min without" if session.after_s else ""
     return (
-        f"{region}{side} · fat kind: {fat_kind_words(f)} · {_watts(session.power.watts)} W {kind}{steps} "
+        f"{region}{side} · fat kind: {fat_kind_words(case)} · {_watts(session.power.watts)} W {kind}{steps} "
         f"for {session.power.end_s / 60:g} min{after}"
     )
 
 
-def fat_kind_words(f: Forecast) -> str:
+def fat_kind_words(case: Case) -> str:
     """The fat kind as said: average infiltrated, not infiltrated."""
-    return f.case.fat_kind.value.replace("_", " ")
+    return case.fat_kind.value.replace("_", " ")
 
 
 def minute_text(minute: float) -> str:

@@ -1,46 +1,47 @@
 """The tolerance table: every usual error of placing against the plan, all on one kind of grid.
 
-Base and variations are computed on the grid nested in the forecast's own (an eighth of its cells), at the
-same absorbed power, so that a change is an effect of place and not of tuning. Differences of two such runs
-are far more exact than either run, since the layout of the grid is kept and only its nodes move.
+Plan and errors are computed at the same absorbed power, so that a change is an effect of place and not of
+tuning; what tuning does to the absorbed power stands beside it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
-
-import numpy as np
+from dataclasses import dataclass
+from typing import Any
 
 from evenfield.applicator import PlacementError, check_placement
 from evenfield.case import Case
-from evenfield.dose import find_hot_spots
-from evenfield.field import Field, solve_field
-from evenfield.forecast.accuracy import chosen_layout
-from evenfield.forecast.engine import Setting, bioheat_of, evenness_of, setting_of, words_for, zone_means
-from evenfield.forecast.zones import make_zones
-from evenfield.grid.fit import Grid, fit
-from evenfield.grid.layout import Layout
-from evenfield.heat.history import simulate
+from evenfield.forecast.engine import setting_of
+from evenfield.tolerance.outcome import LOOK_MINUTES, PlacementOutcome, solve_outcome, table_layout
 from evenfield.tolerance.variation import Variation, variations
 
 Progress = Callable[[float], None]
-LOOK_MINUTES = (10.0, 30.0)
-"""When skin and fat are compared."""
 
 
 @dataclass(frozen=True)
-class PlacementOutcome:
-    """One computed placement. `skin_c`, `fat_c`: hottest point at the two looks; `minutes_to_band`: until the
-    mean of fat under the panels reaches the band, NaN if it does not within the session; `where`: hottest
-    skin in words."""
+class Difference:
+    """One outcome less another. `skin_k`, `fat_k`: of the hottest point at each look, K; `minutes`: until the
+    band, NaN where either does not reach it."""
 
-    skin_c: tuple[float, float]
-    fat_c: tuple[float, float]
+    skin_k: tuple[float, ...]
+    fat_k: tuple[float, ...]
     evenness: float
-    admittance_s: complex
-    minutes_to_band: float
-    where: str
+    tuning: float
+    minutes: float
+
+
+def difference(
+    outcome: PlacementOutcome, base: PlacementOutcome, looks: tuple[float, ...] = LOOK_MINUTES
+) -> Difference:
+    """What changes from `base` to `outcome` at these minutes."""
+    return Difference(
+        skin_k=tuple(outcome.at(outcome.skin_c, m) - base.at(base.skin_c, m) for m in looks),
+        fat_k=tuple(outcome.at(outcome.fat_c, m) - base.at(base.fat_c, m) for m in looks),
+        evenness=outcome.evenness - base.evenness,
+        tuning=outcome.tuning_percent - base.tuning_percent,
+        minutes=outcome.minutes_to_band - base.minutes_to_band,
+    )
 
 
 @dataclass(frozen=True)
@@ -60,18 +61,41 @@ class ToleranceTable:
     base: PlacementOutcome
     effects: tuple[Effect, ...]
 
-    def change(self, effect: Effect) -> tuple[float, float, float, float, float]:
-        """Change of hottest skin and fat (K) at the second look, at the first look, and of evenness."""
-        o = effect.outcome
-        if o is None:
-            return (np.nan,) * 5
-        return (
-            o.skin_c[1] - self.base.skin_c[1],
-            o.fat_c[1] - self.base.fat_c[1],
-            o.skin_c[0] - self.base.skin_c[0],
-            o.fat_c[0] - self.base.fat_c[0],
-            o.evenness - self.base.evenness,
-        )
+    def change(self, effect: Effect) -> Difference:
+        """What a variation changes. Raises ValueError for one that is not possible."""
+        if effect.outcome is None:
+            raise ValueError(f"{effect.variation.words}: {effect.refused}")
+        return difference(effect.outcome, self.base)
+
+    def to_json(self) -> dict[str, Any]:
+        """Plain data: plan and effects, changes in K, % and min."""
+        return {
+            "title": self.case.title,
+            "looks_min": list(LOOK_MINUTES),
+            "band_c": list(self.case.session.band_c),
+            "plan": self.base.to_json(),
+            "effects": [
+                {
+                    "group": e.variation.group,
+                    "panel": e.variation.panel,
+                    "words": e.variation.words,
+                    "refused": e.refused,
+                    "outcome": None if e.outcome is None else e.outcome.to_json(),
+                    "change": None if e.outcome is None else _change_json(self.change(e)),
+                }
+                for e in self.effects
+            ],
+        }
+
+
+def _change_json(d: Difference) -> dict[str, Any]:
+    return {
+        "skin_k": [round(k, 3) for k in d.skin_k],
+        "fat_k": [round(k, 3) for k in d.fat_k],
+        "evenness": round(d.evenness, 4),
+        "tuning_points": round(d.tuning, 2),
+        "minutes_to_band": None if d.minutes != d.minutes else round(d.minutes, 2),
+    }
 
 
 def tolerance_table(
@@ -82,8 +106,8 @@ def tolerance_table(
     `progress` gets the share done and may raise to cancel.
     """
     setting = setting_of(case)
-    layout = chosen_layout(case.region, case.placed).coarser()
-    base = _outcome(case, setting, layout)
+    layout = table_layout(case)
+    base = solve_outcome(case, setting, layout)
     effects = []
     every = list(variations(case) if chosen is None else chosen)
     for n, variation in enumerate(every):
@@ -93,55 +117,6 @@ def tolerance_table(
         except PlacementError as error:
             effects.append(Effect(variation, None, str(error)))
             continue
-        effects.append(Effect(variation, _outcome(variation.case, setting, layout)))
+        effects.append(Effect(variation, solve_outcome(variation.case, setting, layout)))
     progress(1.0)
     return ToleranceTable(case, base, tuple(effects))
-
-
-def _grid(case: Case, layout: Layout) -> Grid:
-    """The kept layout bent to the changed placement; a layout of its own where that would fold."""
-    try:
-        return fit(layout, case.region, case.placed)
-    except ValueError:
-        return fit(chosen_layout(case.region, case.placed).coarser(), case.region, case.placed)
-
-
-def _outcome(case: Case, setting: Setting, layout: Layout) -> PlacementOutcome:
-    grid = _grid(case, layout)
-    field = solve_field(grid, setting.materials, [p.drive for p in case.panels], residual=1e-6)
-    model = bioheat_of(case, setting, field)
-    _, absorbed, _ = case.session.absorbed()
-    looks = np.array([60.0 * m for m in LOOK_MINUTES])
-    end = max(looks[-1], case.session.power.end_s)
-    times = np.unique(np.concatenate([np.arange(0.0, end + 1.0, 60.0), looks]))
-    history = simulate(
-        model, replace(absorbed, end_s=max(absorbed.end_s, float(looks[-1]))), times, tolerance_k=0.2
-    )
-    at = [int(np.argmin(np.abs(times - look))) for look in looks]
-    skin, fat = (_hottest(grid, history.temperature_c[at], tissue) for tissue in ("skin", "fat"))
-    zones = make_zones(grid, case.placed, case.measurements.kind.trunk)
-    is_fat = [z.tissue == "fat" for z in zones.zones]
-    mean = zone_means(zones, history)[is_fat].mean(axis=0)
-    reached = np.flatnonzero(mean >= case.session.band_c[0])
-    return PlacementOutcome(
-        skin_c=skin,
-        fat_c=fat,
-        evenness=evenness_of(field).ratio,
-        admittance_s=field.admittance_s,
-        minutes_to_band=float(times[reached[0]]) / 60.0 if reached.size else float("nan"),
-        where=_where(case, field, history.temperature_c[at[1]]),
-    )
-
-
-def _hottest(grid: Grid, temperature_c: np.ndarray, tissue: str) -> tuple[float, float]:
-    cells = grid.cells_of(tissue)
-    top = temperature_c[..., cells.start : cells.stop + 1].max(axis=(1, 2, 3))
-    return float(top[0]), float(top[1])
-
-
-def _where(case: Case, field: Field, temperature_c: np.ndarray) -> str:
-    grid = field.grid
-    surface = temperature_c[:, :, grid.skin_node].ravel()
-    points = np.moveaxis(grid.nodes[:, :, :, grid.skin_node], 0, -1).reshape(-1, 3)
-    spot = find_hot_spots(surface, np.full(surface.size, "skin"), points, count=1)[0]
-    return words_for(case, spot.position_m, "skin")
