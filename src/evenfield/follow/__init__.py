@@ -19,11 +19,13 @@ from evenfield.follow.inputs import (
     SkinRead,
     TuningNow,
 )
+from evenfield.follow.outlook import Curves, Interval, LiveEstimate, ZoneOutlook, look
 from evenfield.follow.plan import FollowModel, FollowPanel, FollowZone, from_npz, prepare, to_npz
 from evenfield.follow.prior import Prior
 
 __all__ = [
     "ComfortSaid",
+    "Curves",
     "Disagreement",
     "FieldOff",
     "FieldOn",
@@ -34,14 +36,18 @@ __all__ = [
     "Following",
     "HotSpotSaid",
     "Input",
+    "Interval",
+    "LiveEstimate",
     "PanelShift",
     "PowerNow",
     "Prior",
     "SkinRead",
     "TuningNow",
+    "ZoneOutlook",
     "begin",
     "follow",
     "from_npz",
+    "look",
     "prepare",
     "settled",
     "take",

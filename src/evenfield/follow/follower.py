@@ -54,7 +54,6 @@ MOST_WIDER, WIDEST_K = 2.0, 3.0
 """A surprise widens by at most this factor, and a zone's skin to at most this spread."""
 DISAGREES_S = 600.0
 """A disagreement is shown for so long after the last reading that disagreed."""
-FLOOR_SPOT_K = 0.1
 FELT_C, FELT_PER_POINT_C, FELT_SD_C, COMFORTABLE = 45.0, 0.5, 2.5, 8.0
 """Comfort below `COMFORTABLE`: the hottest skin is taken as FELT − PER_POINT · score, give or take SD (label
 A; heat pain from 43 to 44 °C with a wide spread between people)."""
@@ -262,7 +261,8 @@ def _read(model: FollowModel, following: Following, entry: SkinRead) -> Followin
         return _unused(following, f'no zone "{entry.zone}" in the plan: a skin reading was not used')
     skin = temperatures(model, following)[:, 0, zone]
     rise = max(float(skin.mean()) - float(model.heat.zone_start_c[2 * zone]), 0.0)
-    variance = entry.error_k**2 + (model.spot_share[zone] * rise) ** 2 + FLOOR_SPOT_K**2
+    spot = model.spot_k[zone] ** 2 + (model.spot_share[zone] * rise) ** 2
+    variance = entry.error_k**2 + float(spot)
     predicted = skin + thermometer_k(model, following.xi)
     found = update(predicted, entry.celsius, variance, most=BELIEVED)
     after = _applied(model, following, found, zone)

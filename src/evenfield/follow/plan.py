@@ -69,14 +69,15 @@ class FollowModel:
 
     `zones` (n): `heat` gives the skin of zone z as output 2 z and its fat as 2 z + 1. `heat.sources`: the
     plan; then for each panel gap +, gap −, tilt across +, −, tilt along +, − by `STEPS`; then the other fat.
-    `spot_share` (n,): standard deviation of the skin's rise between spots of a zone over the zone's mean
-    rise. `area` (n,): shares of the footprint. The node fields of `heat` are left out.
+    Between spots of a zone the skin differs by a standard deviation of `spot_k` (n,) before heating, and of
+    `spot_share` (n,) times the zone's mean rise in its rise. `area` (n,): shares of the footprint. The node fields of `heat` are left out.
     """
 
     title: str
     heat: ReducedHeat
     zones: tuple[FollowZone, ...]
     panels: tuple[FollowPanel, ...]
+    spot_k: Floats
     spot_share: Floats
     area: Floats
     fraction: AbsorbedFraction
@@ -126,7 +127,7 @@ def prepare(
         FollowZone(f"{zone.panel}: {zone.name}", zone.panel, zone.name) for zone in zones.zones[::2]
     )
     area = _areas(model, [zones.inside[n] for n in skin])
-    spot = _spot_share(heat, model, watts, [zones.inside[n] for n in skin])
+    spot_k, spot_share = _spots(heat, model, watts, [zones.inside[n] for n in skin])
     bare = replace(heat, start_c=np.zeros((0, 0, 0)), shapes=np.zeros((0, 0, 0, heat.rates.size), np.float32))
     tell(1.0)
     return FollowModel(
@@ -137,7 +138,8 @@ def prepare(
             FollowPanel(p.name, p.width_m, p.length_m, p.gap_m - _moved(p, "gap_m", -STEPS["gap_m"]))
             for p in case.panels
         ),
-        spot_share=spot,
+        spot_k=spot_k,
+        spot_share=spot_share,
         area=area,
         fraction=case.session.absorbed_fraction,
         band_c=case.session.band_c,
@@ -179,16 +181,21 @@ def _surface(model: Bioheat, nodes: NDArray[np.int64]) -> tuple[NDArray[np.int64
     return on, model.area.ravel()[on // (last + 1)]
 
 
-def _spot_share(heat: ReducedHeat, model: Bioheat, watts: float, inside: list[NDArray[np.int64]]) -> Floats:
+def _spots(
+    heat: ReducedHeat, model: Bioheat, watts: float, inside: list[NDArray[np.int64]]
+) -> tuple[Floats, Floats]:
+    """Spread of the skin between spots of each zone: before heating in K, and of the rise over its mean."""
     state = heat.advance(heat.start(heat.parameters()), watts, 1200.0)
-    rise = (heat.field(state) - heat.start_c).ravel()
-    out = []
+    start = heat.start_c.ravel()
+    rise = heat.field(state).ravel() - start
+    before, share = [], []
     for nodes in inside:
         on, area = _surface(model, nodes)
         mean = float(np.average(rise[on], weights=area))
-        spread = float(np.sqrt(np.average((rise[on] - mean) ** 2, weights=area)))
-        out.append(spread / max(mean, 0.1))
-    return np.array(out)
+        own = float(np.average(start[on], weights=area))
+        before.append(np.sqrt(np.average((start[on] - own) ** 2, weights=area)))
+        share.append(np.sqrt(np.average((rise[on] - mean) ** 2, weights=area)) / max(mean, 0.1))
+    return np.array(before), np.array(share)
 
 
 _ARRAYS = tuple(name for name in ReducedHeat.__dataclass_fields__ if name not in ("layers", "points"))
@@ -209,7 +216,7 @@ def to_npz(model: FollowModel) -> bytes:
         "prior": {name: asdict(value) for name, value in vars(model.prior).items()},
     }
     arrays["words"] = np.frombuffer(json.dumps(words, ensure_ascii=False).encode(), dtype=np.uint8)
-    arrays |= {"spot_share": model.spot_share, "area": model.area}
+    arrays |= {name: getattr(model, name) for name in ("spot_k", "spot_share", "area")}
     out = io.BytesIO()
     np.savez(out, **arrays)
     return out.getvalue()
@@ -235,6 +242,7 @@ def from_npz(content: bytes) -> FollowModel:
         heat=ReducedHeat(layers=tuple(words["layers"]), points=PointTerms(**points), **heat),
         zones=tuple(FollowZone(**zone) for zone in words["zones"]),
         panels=tuple(FollowPanel(**panel) for panel in words["panels"]),
+        spot_k=arrays["spot_k"],
         spot_share=arrays["spot_share"],
         area=arrays["area"],
         fraction=AbsorbedFraction(**words["fraction"]),
