@@ -71,19 +71,23 @@ def build_reduced(
     zones_inside: Sequence[Integers],
     *,
     sources: Sequence[Floats] = (),
+    others: Sequence[Bioheat] = (),
     varied: bool = True,
+    most_shapes: int = MOST_SHAPES,
     baseline_c: Floats | None = None,
 ) -> ReducedHeat:
     """The reduced model of a placement, for absorbed powers up to about 1.5 times `absorbed_w`.
 
     `zones_mean` (n_zones, n_nodes), `zones_inside`: as in `forecast.zones.Zones`, the weights of each zone's
     mean and the flat indices of the nodes among which its hottest is sought. `sources`: further fields to mix
-    with the model's own, each as `Bioheat.source`: W per watt absorbed at every node. `varied`: parameters
-    are to be free; otherwise the model holds at the nominal ones only. `baseline_c`: the baseline if already
-    known.
+    with the model's own, each as `Bioheat.source`: W per watt absorbed at every node. `others`: problems on
+    the same grid, with another source or exchange, whose temperatures the shapes must hold too. `varied`:
+    parameters are to be free; otherwise the model holds at the nominal ones only. `most_shapes`: what the
+    reduced model may cost. `baseline_c`: the baseline if already known.
     """
     start = steady(model) if baseline_c is None else baseline_c
-    training = _train(model, start, absorbed_w, sources, varied)
+    further = [*(replace(model, source=source) for source in sources), *others]
+    training = _train(model, start, absorbed_w, further, varied)
     watched = np.zeros(start.shape, dtype=bool)
     watched[:, :, model.grid.cells_of("fat").start :] = True
     shapes, error = basis(
@@ -91,7 +95,7 @@ def build_reduced(
         model.capacity.ravel(),
         watched.ravel(),
         ERROR_K,
-        MOST_SHAPES,
+        most_shapes,
     )
     shapes, rates, conduction = _turned(model, model.slope(training.warm(start)), shapes)
     layers = [_blood(model, layer, start, shapes, training) for layer in model.layers]
@@ -170,7 +174,7 @@ def _responses(model: Bioheat, about_c: Floats, watts: float, lengths_s: Sequenc
 
 
 def _train(
-    model: Bioheat, start_c: Floats, watts: float, sources: Sequence[Floats], varied: bool
+    model: Bioheat, start_c: Floats, watts: float, further: Sequence[Bioheat], varied: bool
 ) -> _Training:
     run = _run(model, start_c, watts, RUN, RUN_TOLERANCE_K)
     warmest = float(run.max())
@@ -190,10 +194,10 @@ def _train(
         rise.append((steady(body, start_c=start_c) - start_c).astype(np.float32).reshape(1, -1))
         arterial.append(np.full(1, body.arterial_c))
         respond(body, warm, LONG_S)
-    for source in sources:
-        other = _run(replace(model, source=source), start_c, watts, SOURCE_RUN, SOURCE_TOLERANCE_K)
+    for body in further:
+        other = _run(body, start_c, watts, SOURCE_RUN, SOURCE_TOLERANCE_K)
         rise.append(other)
-        arterial.append(np.full(len(other), model.arterial_c))
+        arterial.append(np.full(len(other), body.arterial_c))
     return _Training(np.concatenate(rise), np.concatenate(arterial))
 
 
