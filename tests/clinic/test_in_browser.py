@@ -15,7 +15,11 @@ SIZES = {"desk": (1280, 800), "tablet": (1024, 768), "phone": (390, 844), "narro
 OPEN_PAGES = ["sign-in/", "set-password/", "about/", "nothing-here/"]
 OWNER_PAGES = [
     "", "people/", "people/add/", "staff/", "staff/add/", "staff/2/", "settings/", "trail/",
-    "screening/consent-text/",
+    "screening/consent-text/", "measuring/protocols/",
+    "courses/calendar/", "courses/calendar/?show=day", "courses/calendar/own/", "courses/rules/",
+    "courses/visit/1/", "courses/visit/1/move/", "courses/visit/1/cancel/", "courses/visit/1/missed/",
+    "courses/course/1/change/", "courses/course/1/state/", "courses/course/1/visit/",
+    "devices/", "devices/device/1/", "devices/panel/1/", "devices/room/1/",
     "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",
 ]  # fmt: skip
 PERSON_PAGES = ["", "change/", "merge/", "deactivate/", "erase/"]
@@ -25,6 +29,14 @@ PERSON_PARTS = [
     "screening/{}/consent/",
     "screening/{}/sheet/",
     "set-up/{}/",
+    "measuring/{}/",
+    "measuring/{}/start/",
+    "measuring/{}/enter/?region=abdomen&girth=abdomen_navel_tape&fat=fat_skinfold&weight=1",
+    "measuring/{}/kept/5/",
+    "measuring/{}/kept/5/correct/?value=girth_0",
+    "photographs/{}/",
+    "photographs/{}/take/",
+    "courses/{}/add/",
 ]
 
 # Smaller than 48 px is only what stands inside a sentence (WCAG 2.5.8, "inline") or is hidden until focused.
@@ -205,6 +217,32 @@ def test_without_scripts_the_same_work_is_possible(real_browser: Browser, demons
     context.close()
 
 
+def test_a_clash_is_warned_of_and_confirmed_by_keyboard(as_owner: BrowserContext, demonstration: str) -> None:
+    page = as_owner.new_page()
+    page.goto(f"{demonstration}courses/calendar/?show=day")
+    first, second = (page.locator(".entry-of").nth(place) for place in (0, 1))
+    taken, other = first.get_attribute("href"), second.get_attribute("href")
+    page.goto(f"{demonstration.rstrip('/')}{taken}move/")
+    when = page.get_by_label("Start").input_value()
+    room = page.get_by_label("Room", exact=True).input_value()
+    page.goto(f"{demonstration.rstrip('/')}{other}move/")
+    page.get_by_label("Start").fill(when)
+    page.get_by_label("Room", exact=True).select_option(room)
+    page.get_by_role("button", name="Move it").focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("alert")).to_contain_text("is taken then")
+    assert serious(page) == []
+    page.get_by_role("button", name="Move it all the same").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("main")).to_contain_text("Booked despite")
+    page.goto(f"{demonstration}courses/calendar/?show=day")
+    boxes = [page.locator(".entry-of").nth(place).bounding_box() for place in (0, 1)]
+    assert boxes[0]
+    assert boxes[1]
+    assert boxes[0]["x"] + boxes[0]["width"] <= boxes[1]["x"]  # side by side, not one over the other
+    page.close()
+
+
 def test_the_keyboard_reaches_everything_and_shows_where_it_is(
     as_owner: BrowserContext, demonstration: str
 ) -> None:
@@ -226,6 +264,71 @@ def test_the_keyboard_reaches_everything_and_shows_where_it_is(
         reached.add(here[0])
     assert len(reached) == wanted
     page.close()
+
+
+def code_of(page: Page, address: str, name: str) -> str:
+    """The code of the person found by this name."""
+    page.goto(f"{address}people/")
+    page.get_by_label("Name, code or date of birth").fill(name)
+    page.get_by_role("button", name="Find").click()
+    page.locator(".people a").first.click()
+    return page.url.rstrip("/").rsplit("/", 1)[1]
+
+
+def test_a_set_is_entered_from_the_keyboard_and_a_slip_is_named(
+    as_owner: BrowserContext, demonstration: str
+) -> None:
+    page = as_owner.new_page()
+    code = code_of(page, demonstration, "holvat")
+    page.goto(f"{demonstration}measuring/{code}/start/")
+    page.get_by_role("link", name="Left thigh").click()
+    for number in ("24.1", "55.7", "49.3", "19.6", "19.6", "19.6", "19.6"):
+        page.keyboard.type(number)
+        page.keyboard.press("Enter")
+    for number in ("61,4", "55,5", "49,5", "19.8", "19.8", "19.8", "19.8"):
+        page.keyboard.type(number)
+        page.keyboard.press("Enter")
+    expect(page.get_by_label("Note")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="Keep")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(page.locator(".reading.asked")).to_contain_text("Inches typed as centimetres: 61.2 cm?")
+    expect(page.locator("[id='r1-girth_80']")).to_be_focused()
+    assert serious(page) == []
+    page.locator("[id='r1-girth_80']").fill("61.2")
+    page.get_by_role("button", name="Keep").click()
+    expect(page.locator("main")).to_contain_text("r1-girth_80: 24.1, then 61.2")
+    page.close()
+
+
+def test_one_photograph_lies_over_the_other_and_without_scripts_beside_it(
+    as_owner: BrowserContext, real_browser: Browser, demonstration: str
+) -> None:
+    page = as_owner.new_page()
+    code = code_of(page, demonstration, "holvat")
+    compare = f"{demonstration}photographs/{code}/2/"
+    assert faults(page, compare) == []
+    assert faults(page, f"{compare}withdraw/") == []
+    page.goto(compare)
+    first, later = page.locator("#pair img").all()
+    assert first.bounding_box() == later.bounding_box()
+    page.locator("#share").focus()
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
+    expect(later).to_have_css("opacity", "0.7")
+    page.get_by_role("button", name="Side by side").click()
+    expect(later).to_have_css("opacity", "1")
+    page.close()
+    plain = real_browser.new_context(java_script_enabled=False, viewport={"width": 1024, "height": 768})
+    page = plain.new_page()
+    sign_in(page, demonstration, "lead")
+    page.goto(compare)
+    boxes = [one.bounding_box() for one in page.locator("#pair img").all()]
+    assert boxes[0]
+    assert boxes[1]
+    assert boxes[1]["x"] >= boxes[0]["x"] + boxes[0]["width"]
+    expect(page.locator("#share")).to_be_hidden()
+    plain.close()
 
 
 @pytest.fixture
