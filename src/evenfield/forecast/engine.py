@@ -30,7 +30,7 @@ from evenfield.grid.fit import Grid
 from evenfield.grid.layout import Layout
 from evenfield.heat.bioheat import Bioheat, make_bioheat, skin_facets
 from evenfield.heat.history import History, simulate
-from evenfield.heat.skin import skin_exchange
+from evenfield.heat.skin import SkinExchange, skin_exchange
 from evenfield.heat.stepping import steady
 from evenfield.tissue import FREQUENCY_HZ, Tissue, TissueSet, load_tissue_set
 
@@ -97,14 +97,26 @@ def under_panels(grid: Grid) -> NDArray[np.bool_]:
 
 def bioheat_of(case: Case, setting: Setting, field: Field) -> Bioheat:
     """The heat problem of a case under a field."""
-    grid = field.grid
-    at_panel = np.hypot(grid.nodes[0, :, :, grid.panel_node], grid.nodes[1, :, :, grid.panel_node])
-    exchange = skin_exchange(
-        case.measurements.kind, case.room, at_panel - grid.skin_radius, under_panels(grid)
-    )
+    exchange = exchange_of(case, field.grid)
     return make_bioheat(
-        grid, setting.tissues, setting.tissue_set.blood, exchange, field.heating, case.session.baseline_c
+        field.grid,
+        setting.tissues,
+        setting.tissue_set.blood,
+        exchange,
+        field.heating,
+        case.session.baseline_c,
     )
+
+
+def clearance_of(grid: Grid) -> Floats:
+    """Distance from the skin to the panels' level along each column (nk, nj), m."""
+    at_panel = np.hypot(grid.nodes[0, :, :, grid.panel_node], grid.nodes[1, :, :, grid.panel_node])
+    return np.asarray(at_panel - grid.skin_radius)
+
+
+def exchange_of(case: Case, grid: Grid) -> SkinExchange:
+    """The skin's exchange with room and panels."""
+    return skin_exchange(case.measurements.kind, case.room, clearance_of(grid), under_panels(grid))
 
 
 def output_times(case: Case) -> Floats:
@@ -115,10 +127,13 @@ def output_times(case: Case) -> Floats:
 
 def evenness_of(field: Field) -> Evenness:
     """Evenness of the depth-averaged fat SAR over the panels' footprint (see `dose.evenness`)."""
-    grid = field.grid
-    fat = grid.cells_of("fat")
-    volume = grid.volume[:, :, fat]
-    mean_sar = (field.sar[:, :, fat] * volume).sum(axis=2) / volume.sum(axis=2)
+    return evenness_under(field.grid, field.sar[:, :, field.grid.cells_of("fat")])
+
+
+def evenness_under(grid: Grid, fat_sar: Floats) -> Evenness:
+    """The same from the SAR in the cells of fat, in any unit."""
+    volume = grid.volume[:, :, grid.cells_of("fat")]
+    mean_sar = (fat_sar * volume).sum(axis=2) / volume.sum(axis=2)
     area = skin_facets(grid)
     values, weights = [], []
     for number in range(len(grid.layout.panels)):
