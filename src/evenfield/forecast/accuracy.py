@@ -4,6 +4,7 @@ be."""
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,16 +16,15 @@ from evenfield.grid.fit import fit
 from evenfield.grid.layout import Layout, Spacing, make_layout
 
 Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
+Number = TypeVar("Number", np.float64, np.complex128)
 
 LEAST_UNKNOWNS = 150_000
 ERROR_TARGET = 0.02
 """Relative error of fat SAR (volume L2) that the grid must be estimated to keep."""
 
 
-def prolonged(coarse: Complexes) -> Complexes:
-    """A potential on the nested coarse grid interpolated to the fine one: (K, J, I) to (2K − 1, 2J, 2I −
-    1)."""
+def prolonged(coarse: NDArray[Number]) -> NDArray[Number]:
+    """Node values of the nested coarse grid brought to the fine one: (K, J, I) to (2K − 1, 2J, 2I − 1)."""
     nk, nj, ni = coarse.shape
     out = np.empty((2 * nk - 1, 2 * nj, 2 * ni - 1), dtype=coarse.dtype)
     out[::2, ::2, ::2] = coarse

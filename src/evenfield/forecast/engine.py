@@ -23,7 +23,7 @@ from evenfield.dose import (
 )
 from evenfield.dose.evenness import Evenness
 from evenfield.field import Field, Material
-from evenfield.forecast.accuracy import ERROR_TARGET, solve_to_target
+from evenfield.forecast.accuracy import ERROR_TARGET, prolonged, solve_to_target
 from evenfield.forecast.result import AssumptionBand, Forecast, Hottest, ZoneResult
 from evenfield.forecast.zones import Zones, make_zones
 from evenfield.grid.fit import Grid
@@ -164,10 +164,13 @@ def forecast(
     )
     clock["field"] = time.perf_counter()
     progress("heat", 0.0)
+    coarse_model = bioheat_of(case, setting, coarse)
+    coarse_rest = steady(coarse_model)
     model = bioheat_of(case, setting, field)
+    rest = steady(model, start_c=prolonged(coarse_rest))
     _, mid, _ = case.session.absorbed()
     times = output_times(case)
-    history = simulate(model, mid, times, progress=lambda share: progress("heat", share))
+    history = simulate(model, mid, times, baseline_c=rest, progress=lambda share: progress("heat", share))
     clock["heat"] = time.perf_counter()
 
     progress("dose", 0.0)
@@ -180,7 +183,7 @@ def forecast(
     band = None
     if with_band and case.session.power_kind is PowerKind.SET:
         progress("assumed range", 0.0)
-        band = _band(case, setting, coarse, zones, history, peak_series)
+        band = _band(case, coarse_model, coarse_rest, zones, history, peak_series)
     clock["band"] = time.perf_counter()
     progress("done", 1.0)
     names = list(clock)
@@ -295,19 +298,17 @@ def words_for(case: Case, position_m: tuple[float, float, float], tissue: str) -
 
 def _band(
     case: Case,
-    setting: Setting,
-    coarse: Field,
+    coarse: Bioheat,
+    rest: Floats,
     zones: Zones,
     history: History,
     peak_series: dict[str, Floats],
 ) -> AssumptionBand:
     """Low and high absorbed fraction on the nested coarse grid, as differences from the same grid's
-    middle."""
-    model = bioheat_of(case, setting, coarse)
-    baseline = steady(model)
+    middle. `rest`: its baseline."""
     coarse_zones = make_zones(coarse.grid, case.placed, case.measurements.kind.trunk)
     runs = [
-        simulate(model, curve, history.time_s, baseline_c=baseline, tolerance_k=0.3)
+        simulate(coarse, curve, history.time_s, baseline_c=rest, tolerance_k=0.3)
         for curve in case.session.absorbed()
     ]
     means = [zone_means(coarse_zones, run) for run in runs]

@@ -71,13 +71,14 @@ def residual(A, x, b, r):
 
 
 @_fast_parallel
-def factor_radial(A, inverse):
-    """Inverse pivots of every radial line's tridiagonal matrix (Thomas algorithm), shape (nk, nj, ni)."""
+def factor_radial(A, inverse, begin):
+    """Inverse pivots of every radial line's tridiagonal matrix from node `begin` on (Thomas algorithm), shape
+    (nk, nj, ni)."""
     nk, nj, _, ni = A.shape
     for k in prange(nk):
         for j in range(nj):
-            inverse[k, j, 0] = 1.0 / A[k, j, 13, 0]
-            for i in range(1, ni):
+            inverse[k, j, begin] = 1.0 / A[k, j, 13, begin]
+            for i in range(begin + 1, ni):
                 lower = A[k, j, 12, i]
                 inverse[k, j, i] = 1.0 / (A[k, j, 13, i] - lower * A[k, j, 14, i - 1] * inverse[k, j, i - 1])
 
@@ -111,9 +112,10 @@ def factor_angular(A, inverse, wrap):
     """Factors of the periodic tridiagonal matrix of every angular line (k, i).
 
     Sherman-Morrison on the corner entries (Press et al., *Numerical Recipes*, section 2.7.2): `inverse` holds
-    the inverse pivots, `wrap` the solution for the corner vector already divided by its denominator.
+    the inverse pivots, `wrap` the solution for the corner vector already divided by its denominator; as many
+    of the innermost radial nodes as they have.
     """
-    nk, nj, _, ni = A.shape
+    nk, nj, ni = inverse.shape
     for k in prange(nk):
         for i in range(ni):
             gamma = -A[k, 0, 13, i]
@@ -167,6 +169,39 @@ def relax_angular(A, inverse, wrap, x, b, reach, colour):
             f = r[0, i] + share * r[nj - 1, i]
             for j in range(nj):
                 x[k, j, i] += r[j, i] - f * wrap[k, j, i]
+
+
+@_fast_parallel
+def solve_lines(A, radial, angular, wrap, b, x):
+    """x: every line solved for b alone, angular lines where `angular` reaches, beyond it the rest of the
+    radial ones, whose factors `radial` begin there."""
+    nk, nj, ni = b.shape
+    reach = angular.shape[2]
+    for k in prange(nk):
+        for j in range(nj):
+            r = x[k, j]
+            p = radial[k, j]
+            low = A[k, j, 12]
+            up = A[k, j, 14]
+            last = b.dtype.type(0.0)
+            for i in range(reach, ni):
+                last = (b[k, j, i] - low[i] * last) * p[i]
+                r[i] = last
+            for i in range(ni - 2, reach - 1, -1):
+                last = r[i] - p[i] * up[i] * last
+                r[i] = last
+        for i in range(reach):
+            x[k, 0, i] = b[k, 0, i] * angular[k, 0, i]
+        for j in range(1, nj):
+            for i in range(reach):
+                x[k, j, i] = (b[k, j, i] - A[k, j, 10, i] * x[k, j - 1, i]) * angular[k, j, i]
+        for j in range(nj - 2, -1, -1):
+            for i in range(reach):
+                x[k, j, i] -= angular[k, j, i] * A[k, j, 16, i] * x[k, j + 1, i]
+        for i in range(reach):
+            f = x[k, 0, i] - A[k, 0, 10, i] / A[k, 0, 13, i] * x[k, nj - 1, i]
+            for j in range(nj):
+                x[k, j, i] -= f * wrap[k, j, i]
 
 
 @_fast_parallel

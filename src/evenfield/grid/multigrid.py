@@ -124,7 +124,7 @@ class Multigrid:
                 np.concatenate([angle_lines[-1:] - 2 * np.pi, angle_lines, angle_lines[:1] + 2 * np.pi])
             ),
         )
-        kernels.factor_radial(stencil, level.radial)
+        kernels.factor_radial(stencil, level.radial, 0)
         kernels.factor_angular(stencil, level.angular, level.wrap)
         return level
 

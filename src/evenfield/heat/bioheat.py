@@ -17,9 +17,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from evenfield.grid import kernels
 from evenfield.grid.assembly import stiffness
 from evenfield.grid.fit import Grid
+from evenfield.heat.blood import TABLE_C, net_power
 from evenfield.heat.skin import SkinExchange
 from evenfield.tissue import Blood, Tissue
 
@@ -64,6 +64,17 @@ class LayerNodes:
     where: slice
     volume: Floats
     tissue: Tissue
+
+
+@dataclass(frozen=True)
+class HeatFlows:
+    """`net`: right-hand side of capacity · dT/dt, W per node; `blood_w_k`: heat carried off by blood per
+    kelvin above arterial, W/K per node; `blood_w`, `skin_w`: all that blood and skin take, W."""
+
+    net: Floats
+    blood_w_k: Floats
+    blood_w: float
+    skin_w: float
 
 
 @dataclass(frozen=True)
@@ -116,17 +127,35 @@ class Bioheat:
         """Heat lost at each skin node, W, shape (nk, nj)."""
         return self.exchange_scale * self.area * self.exchange.flux(temperature_c[:, :, -1])
 
-    def net_power(self, temperature_c: Floats, absorbed_w: float) -> Floats:
-        """Right-hand side of capacity · dT/dt, W per node."""
-        out = np.empty_like(temperature_c)
-        kernels.residual(self.conduction, temperature_c, self.metabolic + absorbed_w * self.source, out)
-        out -= self.blood_w_k(temperature_c) * (temperature_c - self.arterial_c)
-        out[:, :, -1] -= self.skin_loss(temperature_c)
-        return out
+    @cached_property
+    def _blood(self) -> tuple[Floats, NDArray[np.int64], Floats]:
+        """Volumes, first nodes and tables as `heat.blood.net_power` wants them."""
+        scaled = [self.flow_scale.get(layer.name, 1.0) * layer.volume for layer in self.layers]
+        begin = np.array([layer.where.start for layer in self.layers] + [self.layers[-1].where.stop - 1])
+        table = np.stack([layer.tissue.flow.w_per_m3k(TABLE_C, self.blood) for layer in self.layers])
+        return np.concatenate(scaled, axis=2), begin, table
 
-    def slope(self, temperature_c: Floats) -> Floats:
+    def flows(self, temperature_c: Floats, absorbed_w: float) -> HeatFlows:
+        """Where heat goes at a temperature and an absorbed power."""
+        net, blood_w_k = np.empty_like(temperature_c), np.empty_like(temperature_c)
+        blood_w = net_power(
+            self.conduction,
+            temperature_c,
+            self.metabolic,
+            self.source,
+            absorbed_w,
+            *self._blood,
+            self.arterial_c,
+            blood_w_k,
+            net,
+        )
+        skin = self.skin_loss(temperature_c)
+        net[:, :, -1] -= skin
+        return HeatFlows(net, blood_w_k, float(blood_w), float(skin.sum()))
+
+    def slope(self, blood_w_k: Floats) -> Floats:
         """Diagonal of the Jacobian's local part (blood and skin exchange), W/K per node."""
-        out = self.blood_w_k(temperature_c)
+        out = blood_w_k.copy()
         out[:, :, -1] += self.exchange_scale * self.area * self.exchange.slope()
         return out
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from evenfield.heat.bioheat import Bioheat
 from evenfield.heat.power import PowerCurve
-from evenfield.heat.stepping import Step, between, steady, steps
+from evenfield.heat.stepping import TOLERANCE_K, Step, between, steady, steps
 
 Floats = NDArray[np.float64]
 Progress = Callable[[float], None]
@@ -59,7 +59,7 @@ def simulate(
     output_s: Floats,
     *,
     baseline_c: Floats | None = None,
-    tolerance_k: float = 0.1,
+    tolerance_k: float = TOLERANCE_K,
     progress: Progress | None = None,
     keep: list[Floats] | None = None,
 ) -> History:
@@ -77,24 +77,18 @@ def simulate(
         out[filled] = start
         filled += 1
     u = start
-    blood_0 = float(np.sum(model.blood_w_k(start) * (start - model.arterial_c)))
-    skin_0 = float(model.skin_loss(start).sum())
     absorbed_j = blood_j = skin_j = 0.0
     count = 0
+    rest: Step | None = None
     for begin, end in itertools.pairwise(breaks):
         watts = absorbed.at(begin)
         before: Step | None = None
-        lost = (0.0, 0.0)
         for step in steps(model, u, watts, begin, end, tolerance_k=tolerance_k):
-            now = (
-                float(np.sum(model.blood_w_k(step.temperature_c) * (step.temperature_c - model.arterial_c)))
-                - blood_0,
-                float(model.skin_loss(step.temperature_c).sum()) - skin_0,
-            )
+            rest = rest or step
             if before is not None:
                 h = step.time_s - before.time_s
-                blood_j += 0.5 * h * (lost[0] + now[0])
-                skin_j += 0.5 * h * (lost[1] + now[1])
+                blood_j += h * (0.5 * (before.blood_w + step.blood_w) - rest.blood_w)
+                skin_j += h * (0.5 * (before.skin_w + step.skin_w) - rest.skin_w)
                 absorbed_j += h * watts
                 count += 1
                 while filled < output_s.size and output_s[filled] <= step.time_s + 1e-6:
@@ -104,7 +98,7 @@ def simulate(
                     keep.append(step.temperature_c)
                 if progress is not None:
                     progress(step.time_s / end_s)
-            before, lost = step, now
+            before = step
             u = step.temperature_c
     stored = float(np.sum(model.capacity * (u - start)))
     return History(output_s, out, HeatBalance(absorbed_j, stored, blood_j, skin_j), count)

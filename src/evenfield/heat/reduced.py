@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from evenfield.heat.blood import TABLE_C
 from evenfield.heat.stepping import GAMMA
 
 Floats = NDArray[np.float64]
@@ -31,8 +32,6 @@ Integers = NDArray[np.int64]
 
 STEP_S = 20.0
 """Longest time step, s (time error: docs/heat.md)."""
-TABLE_C = np.arange(10.0, 70.0, 0.02)
-"""Temperatures at which the laws are tabulated, °C; between them they are straight, beyond them constant."""
 
 
 @dataclass(frozen=True)

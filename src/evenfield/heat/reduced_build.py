@@ -22,7 +22,8 @@ from evenfield.grid.assembly import CENTRE
 from evenfield.grid.krylov import solve
 from evenfield.grid.multigrid import Multigrid
 from evenfield.heat.bioheat import Bioheat, LayerNodes
-from evenfield.heat.reduced import TABLE_C, PointTerms, ReducedHeat
+from evenfield.heat.blood import TABLE_C
+from evenfield.heat.reduced import PointTerms, ReducedHeat
 from evenfield.heat.reduced_basis import basis, interpolation
 from evenfield.heat.skin import saturation_kpa
 from evenfield.heat.stepping import steady, steps
@@ -97,7 +98,7 @@ def build_reduced(
         ERROR_K,
         most_shapes,
     )
-    shapes, rates, conduction = _turned(model, model.slope(training.warm(start)), shapes)
+    shapes, rates, conduction = _turned(model, model.slope(model.blood_w_k(training.warm(start))), shapes)
     layers = [_blood(model, layer, start, shapes, training) for layer in model.layers]
     skin = _skin(model, start, shapes, training)
     terms = [*(layer.extra for layer in layers), skin.extra]
@@ -163,7 +164,7 @@ def _responses(model: Bioheat, about_c: Floats, watts: float, lengths_s: Sequenc
     are at `about_c`; a row each, K."""
     rows = []
     everywhere = np.ones(about_c.shape, dtype=bool)
-    slope = model.slope(about_c)
+    slope = model.slope(model.blood_w_k(about_c))
     heating = (watts * model.source).astype(np.float32)
     for seconds in lengths_s:
         stencil = model.conduction.astype(np.float32)
