@@ -6,6 +6,7 @@ Every number here is invented, except where a source is named.
 import re
 from collections.abc import Callable, Iterator, Mapping
 
+import numpy as np
 import pytest
 from django.db import DatabaseError, transaction
 from django.test import Client
@@ -208,6 +209,20 @@ def test_a_change_that_bodies_make_is_not_questioned() -> None:
         value = round(0.612 * factor, 3)
         assert question(CM.number(value), value, CM, thigh, HeldAgainst(THIGH, 0.612)) is None
     assert question("62", 0.62, CM, thigh, HeldAgainst(THIGH)) is None
+
+
+def test_honest_readings_pass_and_slips_are_caught_and_named() -> None:
+    """Thighs drawn as in ANSUR II (women, 61.6±5.6 cm; Gordon et al. 2014), 1.5 % apart between visits."""
+    thigh, draw = protocol("thigh_mid_tape"), np.random.default_rng(7)
+    named = 0
+    for true, factor in zip(draw.normal(0.616, 0.056, 300), draw.normal(1.0, 0.015, 300), strict=True):
+        earlier = HeldAgainst(THIGH, round(true * factor, 3))
+        assert question(CM.number(true), round(true, 3), CM, thigh, earlier) is None
+        inches = f"{true / 0.0254:.1f}"
+        asked = question(inches, CM.read(inches), CM, thigh, earlier)
+        assert asked
+        named += asked.likely[0].words == "inches typed as centimetres"
+    assert named >= 290
 
 
 def fields(page: str) -> dict[str, str]:
