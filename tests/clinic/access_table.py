@@ -89,6 +89,7 @@ MAY: dict[str, frozenset[str]] = {
     "own-calendar": CLINICAL,
     "end-calendar": CLINICAL,
     "calendar-feed": ANYONE,  # who knows the token
+    "open-courses": CLINICAL,
     "booking-rules": KEEPERS,
     "add-course": CLINICAL,
     "change-course": CLINICAL,

@@ -66,7 +66,7 @@ def put(course: Course, *slots: Slot) -> list[Visit]:
     return add_visits(course, slots, [""] * len(slots))
 
 
-def said(course: Course, *slots: Slot, moving: Visit | None = None) -> list[tuple[int, str]]:
+def said(course: Course, *slots: Slot, moving: tuple[Visit, ...] = ()) -> list[tuple[int, str]]:
     """The kinds of warnings for these slots."""
     found = warnings(course, slots, BookingRules.present(), now=NOW, moving=moving)
     return [(one.slot, one.kind) for one in found]
@@ -123,7 +123,7 @@ def test_a_visit_that_fell_out_takes_up_nothing_and_a_moved_one_is_not_in_its_ow
     room = TreatmentRoom(name="One")
     room.save()
     visit = put(course(), Slot(at(10), 60, room))[0]
-    assert said(visit.course, Slot(at(10, 15), 60, room), moving=visit) == []
+    assert said(visit.course, Slot(at(10, 15), 60, room), moving=(visit,)) == []
     assert said(course(), Slot(at(10), 60, room)) == [(0, "room")]
     cancel_visit(visit, "the client is ill")
     assert said(course(), Slot(at(10), 60, room)) == []
@@ -187,6 +187,52 @@ def test_a_course_is_booked_through_the_page_and_a_clash_needs_a_confirmation(
     assert "all the same" in client.post(f"/courses/{second.code}/add/", later).content.decode()
     client.post(f"/courses/{second.code}/add/", asked | {"confirm": confirm})
     assert [one.despite for one in Visit.objects.filter(course__person=second)] == ["room"] * 4
+
+
+def test_later_visits_move_along_each_at_its_own_hour(
+    browser: Callable[..., Client], course: Callable[..., Course]
+) -> None:
+    one = course()
+    day = timezone.localdate() + timedelta(days=30)
+    day += timedelta(days=-day.weekday())
+    weeks = [day + timedelta(days=14 * place) for place in range(4)]
+    first, second, third, fourth = put(
+        one, *(Slot(at(10 + place, 0, monday), 60) for place, monday in enumerate(weeks))
+    )
+    cancel_visit(third, "away")
+    asked = {
+        "planned_start": f"{weeks[1] + timedelta(days=4)}T15:00", "minutes": "60", "room": "", "device": "",
+        "staff": "", "also_later": "on",
+    }  # fmt: skip
+    browser(Role.OPERATOR).post(f"/courses/visit/{second.pk}/move/", asked)
+    for visit in (first, second, third, fourth):
+        visit.refresh_from_db()
+    when = [timezone.localtime(visit.planned_start) for visit in (first, second, third, fourth)]
+    assert [(one.date() - day, one.hour) for one in when] == [
+        (timedelta(days=0), 10),
+        (timedelta(days=18), 15),
+        (timedelta(days=28), 12),
+        (timedelta(days=46), 13),
+    ]
+
+
+def test_open_courses_without_a_next_visit_stand_first_and_are_told_on_the_first_page(
+    browser: Callable[..., Client], course: Callable[..., Course], person: Callable[..., Person]
+) -> None:
+    client = browser(Role.OPERATOR)
+    tomorrow = timezone.now() + timedelta(days=1)
+    put(course(person("Yara", "Booked")), Slot(tomorrow, 60))
+    assert "no next visit" not in client.get("/").content.decode()
+    waiting = course(person("Teodor", "Waiting"))
+    end_visit(begin_visit(put(waiting, Slot(timezone.now() - timedelta(days=14), 60))[0]))
+    course(person("Bruno", "Gone", active=False))
+    course(state="stopped", state_reason="moved away")
+    assert "1 open course has no next visit" in client.get("/").content.decode()
+    page = client.get("/courses/open/").content.decode()
+    assert page.index("Teodor Waiting") < page.index("Yara Booked")
+    assert "1 of 6 done" in page
+    assert "Gone" not in page
+    assert "Ines" not in page
 
 
 def test_an_hour_that_the_clock_skips_is_refused_by_the_form(

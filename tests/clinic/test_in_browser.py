@@ -17,7 +17,7 @@ OWNER_PAGES = [
     "", "people/", "people/add/", "staff/", "staff/add/", "staff/2/", "settings/", "trail/",
     "screening/consent-text/", "measuring/protocols/",
     "courses/calendar/", "courses/calendar/?show=day", "courses/calendar/own/", "courses/rules/",
-    "courses/visit/1/", "courses/visit/1/move/", "courses/visit/1/cancel/", "courses/visit/1/missed/",
+    "courses/open/", "courses/visit/1/", "courses/visit/1/move/", "courses/visit/1/cancel/", "courses/visit/1/missed/",
     "courses/course/1/change/", "courses/course/1/state/", "courses/course/1/visit/",
     "devices/", "devices/device/1/", "devices/panel/1/", "devices/room/1/",
     "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",

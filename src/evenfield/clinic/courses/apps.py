@@ -26,10 +26,12 @@ class CoursesPart(ClinicPart):
     menu: ClassVar = (MenuEntry("Calendar", "calendar", "courses.view", place=15),)
 
     def home_notes(self, account: "Account") -> list[HomeNote]:
-        """The visits of today."""
-        from evenfield.clinic.courses.overview import today_note
+        """The visits of today, and courses that wait for a next one."""
+        from evenfield.clinic.courses.overview import today_note, waiting_note
 
-        return [today_note()] if account.has_perm("courses.view") else []
+        if not account.has_perm("courses.view"):
+            return []
+        return [note for note in (today_note(), waiting_note()) if note]
 
     def person_section(
         self, account: "Account", people: list["Person"]
@@ -39,8 +41,10 @@ class CoursesPart(ClinicPart):
 
         if not account.has_perm("courses.view"):
             return None
+        courses = courses_of(people)
         shown = {
-            "courses": courses_of(people),
+            "courses": courses,
+            "stray": 0 if people[0].active else sum(one.planned for one in courses),
             "code": people[0].code,
             "may_change": account.has_perm("courses.change"),
         }

@@ -5,7 +5,7 @@ were of. Days and opening hours are those of the clinic's time zone, which must 
 """
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
@@ -66,12 +66,22 @@ def series(first: datetime, count: int, spacing_days: int, rules: BookingRules) 
     start = timezone.localtime(first)
     found = [start]
     while len(found) < count:
-        day = found[-1].date() + timedelta(days=spacing_days)
-        shut = 0
-        while not rules.open_on(day.weekday()) and shut < 7:
-            day, shut = day + timedelta(days=1), shut + 1
-        found.append(at_clinic(day, start.time()))
+        found.append(shifted(found[-1], spacing_days, start.time(), rules))
     return found
+
+
+def shifted(start: datetime, days: int, hour: time, rules: BookingRules) -> datetime:
+    """This start `days` later (or earlier) at `hour` of the clinic's clock, on the next open day."""
+    day = timezone.localtime(start).date() + timedelta(days=days)
+    return at_clinic(_open_from(day, rules), hour)
+
+
+def _open_from(day: date, rules: BookingRules) -> date:
+    """This day or, if the clinic is closed on it, the next open one."""
+    for later in range(7):
+        if rules.open_on((day + timedelta(days=later)).weekday()):
+            return day + timedelta(days=later)
+    return day
 
 
 def warnings(
@@ -80,7 +90,7 @@ def warnings(
     rules: BookingRules,
     *,
     now: datetime,
-    moving: Visit | None = None,
+    moving: Collection[Visit] = (),
 ) -> list[BookingWarning]:
     """What speaks against these slots for visits of this course, in their order.
 
@@ -89,7 +99,7 @@ def warnings(
         slots: the times asked for.
         rules: the clinic's rules.
         now: the present time.
-        moving: the visit that is being moved, which is not in its own way.
+        moving: the visits that are being moved, which are not in their own way.
     """
     if not slots:
         return []
@@ -126,17 +136,12 @@ def whole_person(course: Course) -> list[Person]:
 
 
 def _others(
-    people: set[int], slots: Sequence[Slot], rules: BookingRules, moving: Visit | None
+    people: set[int], slots: Sequence[Slot], rules: BookingRules, moving: Collection[Visit]
 ) -> list[Visit]:
     """Every visit that could be in the way, in one query."""
     days = timedelta(days=rules.spacing_least_days + 1)
     first, last = min(slot.start for slot in slots), max(slot.end for slot in slots)
-    same_region = Q(
-        course__person__in=people,
-        state__in=COUNTED,
-        planned_start__gt=first - max(days, _LONGEST),
-        planned_start__lt=last + days,
-    )
+    same_region = Q(course__person__in=people, state__in=COUNTED)
     taken = Q(course__person__in=people)
     for name in ("room", "device", "staff"):
         if wanted := {getattr(slot, name) for slot in slots} - {None}:
@@ -146,7 +151,11 @@ def _others(
         planned_start__gt=first - _LONGEST,
         planned_start__lt=last,
     )
-    found = Visit.objects.filter(same_region | same_time).exclude(pk=moving.pk if moving else None)
+    # The bounds stand outside the choice of the two, so that the index on the start serves both.
+    near = Visit.objects.filter(
+        planned_start__gt=first - max(days, _LONGEST), planned_start__lt=last + days
+    ).exclude(pk__in=[visit.pk for visit in moving])
+    found = near.filter(same_region | same_time)
     return list(found.select_related("course__person", "room", "device", "staff").order_by("planned_start"))
 
 

@@ -40,8 +40,8 @@ def address_of_token(token: str) -> CalendarAddress | None:
 def visits_for(address: CalendarAddress) -> list[Visit]:
     """The last month and the coming year; only the holder's own unless they chose all."""
     today = timezone.localdate()
-    found = visits_between(today - _PAST, today + _AHEAD)
-    return [one for one in found if address.whole_clinic or one.staff_id == address.account.pk]
+    whose = None if address.whole_clinic else address.account
+    return visits_between(today - _PAST, today + _AHEAD, whose)
 
 
 def _digest(token: str) -> str:

@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from django.utils import timezone
 
+from evenfield.clinic.accounts.models import Account
 from evenfield.clinic.courses.booking import at_clinic
 from evenfield.clinic.courses.models import COUNTED, BookingRules, Visit
 
@@ -57,13 +58,18 @@ class WeekDay:
     is_open: bool
 
 
-def visits_between(first: date, last: date) -> list[Visit]:
-    """Visits that take up time and begin on these days of the clinic's calendar, both included."""
+def visits_between(first: date, last: date, staff: Account | None = None) -> list[Visit]:
+    """Visits that take up time and begin on these days of the clinic's calendar, both included.
+
+    Only those of one member of staff if one is given.
+    """
     found = Visit.objects.filter(
         state__in=COUNTED,
         planned_start__gte=at_clinic(first, time(0)),
         planned_start__lt=at_clinic(last + timedelta(days=1), time(0)),
     )
+    if staff is not None:
+        found = found.filter(staff=staff)
     return list(
         found.select_related("course__person", "room", "device", "staff").order_by("planned_start", "pk")
     )

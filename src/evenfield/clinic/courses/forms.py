@@ -66,6 +66,14 @@ def treating_staff(also: int | None = None) -> Any:
     return Account.objects.filter(roles).order_by("name")
 
 
+class MoveForm(SlotForm):
+    """Another time for a visit, and perhaps for those after it."""
+
+    also_later = forms.BooleanField(
+        label="Move the later visits of this course by as many days", required=False
+    )
+
+
 class CourseStateForm(forms.ModelForm):  # type: ignore[type-arg]
     """Whether a course goes on, and why not."""
 

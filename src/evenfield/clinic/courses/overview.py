@@ -2,7 +2,9 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
+from django.db.models import Count, Max, Min, Q
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -38,6 +40,11 @@ class CourseOverview:
     def done(self) -> int:
         """Visits done."""
         return sum(line.visit.state == VisitState.DONE for line in self.lines)
+
+    @property
+    def planned(self) -> int:
+        """Visits still planned."""
+        return sum(line.visit.state == VisitState.PLANNED for line in self.lines)
 
     @property
     def booked(self) -> int:
@@ -104,6 +111,49 @@ def plan_need(visit: Visit) -> VisitNeed:
     return VisitNeed(
         "plan", met, "saved" if met else "not made", reverse("visit", kwargs={"number": visit.pk})
     )
+
+
+@dataclass(frozen=True)
+class OpenCourse:
+    """An open course in the list of all: how far it is, and when the next visit is."""
+
+    course: Course
+    done: int
+    lacking: int
+    next_start: datetime | None
+    last_start: datetime | None
+
+
+def open_courses() -> list[OpenCourse]:
+    """All open courses of active clients; those without a next visit first, then by its time."""
+    planned, done = Q(visits__state=VisitState.PLANNED), Q(visits__state=VisitState.DONE)
+    coming = planned & Q(visits__planned_start__gte=timezone.now())
+    rows = (
+        Course.objects.filter(state="open", person__active=True, person__erased__isnull=True)
+        .select_related("person")
+        .annotate(
+            booked=Count("visits", filter=Q(visits__state__in=COUNTED)),
+            visits_done=Count("visits", filter=done),
+            next_start=Min("visits__planned_start", filter=coming),
+            last_start=Max("visits__planned_start", filter=done),
+        )
+    )
+    found = [
+        OpenCourse(
+            one, one.visits_done, max(0, one.visits_planned - one.booked), one.next_start, one.last_start
+        )
+        for one in rows
+    ]
+    return sorted(found, key=lambda one: (one.next_start is not None, one.next_start or one.course.created))
+
+
+def waiting_note() -> HomeNote | None:
+    """How many open courses have no next visit; None if every one has."""
+    number = sum(one.next_start is None for one in open_courses())
+    if not number:
+        return None
+    words = f"{number} open course{' has' if number == 1 else 's have'} no next visit"
+    return HomeNote("Courses", words, reverse("open-courses"))
 
 
 def today_note() -> HomeNote:

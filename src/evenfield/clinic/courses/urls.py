@@ -10,6 +10,7 @@ urlpatterns = [
     path("calendar/own/", views_calendar.own_calendar, name="own-calendar"),
     path("calendar/own/end/", views_calendar.end_calendar, name="end-calendar"),
     path("calendar/feed/<str:token>.ics", views_calendar.calendar_feed, name="calendar-feed"),
+    path("open/", views.open_courses_page, name="open-courses"),
     path("rules/", views.booking_rules, name="booking-rules"),
     path("course/<int:number>/change/", views.change_course, name="change-course"),
     path("course/<int:number>/state/", views.course_state, name="course-state"),

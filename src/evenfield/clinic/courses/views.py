@@ -25,12 +25,21 @@ from evenfield.clinic.courses.forms import (
     BookingRulesForm,
     CourseForm,
     CourseStateForm,
+    MoveForm,
     SlotForm,
     VisitReasonForm,
 )
 from evenfield.clinic.courses.models import BookingRules, Course, Visit, VisitState
-from evenfield.clinic.courses.overview import line_of
-from evenfield.clinic.courses.visits import VisitError, add_visits, cancel_visit, miss_visit, move_visit
+from evenfield.clinic.courses.overview import line_of, open_courses
+from evenfield.clinic.courses.visits import (
+    VisitError,
+    add_visits,
+    cancel_visit,
+    later_visits,
+    miss_visit,
+    move_visit,
+    slots_after_move,
+)
 from evenfield.clinic.parts import clinic_parts
 from evenfield.clinic.people.views import present_person
 
@@ -140,21 +149,32 @@ def move(request: StaffRequest, number: int) -> HttpResponse:
     if one.state != VisitState.PLANNED:
         messages.error(request, f"A visit that is {one.get_state_display()} cannot be moved.")
         return redirect("visit", number=one.pk)
-    form = SlotForm(request.POST or None, instance=one)
+    before = one.planned_start
+    form = MoveForm(request.POST or None, instance=one)
     context: dict[str, Any] = {"course": one.course, "visit": one, "form": form, "title": "Move the visit"}
     if request.method == "POST" and form.is_valid():
-        slots = [form.slot()]
+        rules = BookingRules.present()
         with transaction.atomic():
-            found = warnings(one.course, slots, BookingRules.present(), now=timezone.now(), moving=one)
+            visits = [one, *(later_visits(one, before) if form.cleaned_data["also_later"] else ())]
+            slots = slots_after_move(form.slot(), before, visits[1:], rules)
+            found = warnings(one.course, slots, rules, now=timezone.now(), moving=visits)
             if _confirmed(request, found, slots, context):
-                try:
-                    move_visit(one, slots[0], kinds(found, 0))
-                except VisitError as error:
-                    messages.error(request, str(error))
-                else:
-                    messages.success(request, "Moved.")
-                return redirect("visit", number=one.pk)
+                return _moved(request, visits, slots, found)
     return render(request, "courses/slot.html", context)
+
+
+def _moved(
+    request: StaffRequest, visits: list[Visit], slots: list[Slot], found: list[BookingWarning]
+) -> HttpResponse:
+    try:
+        with transaction.atomic():
+            for place, (visit, slot) in enumerate(zip(visits, slots, strict=True)):
+                move_visit(visit, slot, kinds(found, place))
+    except VisitError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, "Moved." if len(visits) == 1 else f"{len(visits)} visits moved.")
+    return redirect("visit", number=visits[0].pk)
 
 
 @requires("courses.change")
@@ -167,6 +187,14 @@ def cancel(request: StaffRequest, number: int) -> HttpResponse:
 def missed(request: StaffRequest, number: int) -> HttpResponse:
     """Nobody came."""
     return _fall_out(request, number, miss_visit, "Nobody came", "Marked as missed.")
+
+
+@requires("courses.view")
+def open_courses_page(request: StaffRequest) -> HttpResponse:
+    """All open courses, those without a next visit first."""
+    found = open_courses()
+    trail.record(Action.READ, kind="courses.course", note=f"open courses, {len(found)}")
+    return render(request, "courses/open.html", {"courses": found})
 
 
 @requires("courses.rules")

@@ -6,8 +6,8 @@ from datetime import datetime
 from django.db import models, transaction
 from django.utils import timezone
 
-from evenfield.clinic.courses.booking import Slot
-from evenfield.clinic.courses.models import Course, Visit, VisitState
+from evenfield.clinic.courses.booking import Slot, shifted
+from evenfield.clinic.courses.models import BookingRules, Course, Visit, VisitState
 
 
 class VisitError(ValueError):
@@ -33,6 +33,27 @@ def move_visit(visit: Visit, slot: Slot, despite: str = "") -> Visit:
         one.despite = despite
         _put(one, slot)
     return one
+
+
+def later_visits(visit: Visit, before: datetime) -> list[Visit]:
+    """The planned visits of the same course after the time at which this one was planned before."""
+    found = Visit.objects.filter(
+        course_id=visit.course_id, state=VisitState.PLANNED, planned_start__gt=before
+    ).exclude(pk=visit.pk)
+    return list(found.select_related("course", "room", "device", "staff").order_by("planned_start"))
+
+
+def slots_after_move(
+    moved: Slot, before: datetime, later: Sequence[Visit], rules: BookingRules
+) -> list[Slot]:
+    """The moved visit's slot, and those of the later ones by as many days, each at its own hour."""
+    days = (moved.day - timezone.localtime(before).date()).days
+    slots = [moved]
+    for visit in later:
+        hour = timezone.localtime(visit.planned_start).time()
+        start = shifted(visit.planned_start, days, hour, rules)
+        slots.append(Slot(start, visit.minutes, visit.room, visit.device, visit.staff))
+    return slots
 
 
 def _put(visit: Visit, slot: Slot) -> None:

@@ -72,7 +72,7 @@ class Device(Recorded):
         "manual: title and edition",
         max_length=200,
         blank=True,
-        help_text="Where the four limits above are written, with the page.",
+        help_text="Where the four limits below are written, with the page.",
     )
     profile = models.TextField(
         "electrical profile",

@@ -122,7 +122,7 @@ class Migration(migrations.Migration):
                     "manual",
                     models.CharField(
                         blank=True,
-                        help_text="Where the four limits above are written, with the page.",
+                        help_text="Where the four limits below are written, with the page.",
                         max_length=200,
                         verbose_name="manual: title and edition",
                     ),
