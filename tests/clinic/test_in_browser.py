@@ -17,9 +17,9 @@ OWNER_PAGES = [
     "", "people/", "people/add/", "staff/", "staff/add/", "staff/2/", "settings/", "trail/",
     "screening/consent-text/", "measuring/protocols/",
     "courses/calendar/", "courses/calendar/?show=day", "courses/calendar/own/", "courses/rules/",
-    "courses/open/", "courses/visit/1/", "courses/visit/1/move/", "courses/visit/1/cancel/", "courses/visit/1/missed/",
-    "courses/course/1/change/", "courses/course/1/state/", "courses/course/1/visit/",
-    "devices/", "devices/device/1/", "devices/panel/1/", "devices/room/1/",
+    "courses/open/", "courses/visit/1/", "courses/visit/1/move/", "courses/visit/1/cancel/",
+    "courses/visit/1/missed/", "courses/course/1/change/", "courses/course/1/state/",
+    "courses/course/1/visit/", "devices/", "devices/device/1/", "devices/panel/1/", "devices/room/1/",
     "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",
 ]  # fmt: skip
 PERSON_PAGES = ["", "change/", "merge/", "deactivate/", "erase/"]
@@ -297,7 +297,9 @@ def test_a_set_is_entered_from_the_keyboard_and_a_slip_is_named(
     assert serious(page) == []
     page.locator("[id='r1-girth_80']").fill("61.2")
     page.get_by_role("button", name="Keep").click()
-    expect(page.locator("main")).to_contain_text("r1-girth_80: 24.1, then 61.2")
+    expect(page.locator("main")).to_contain_text(
+        "Girth, 8.0 cm above the landmark, reading 1: 24.1, then 61.2"
+    )
     page.close()
 
 

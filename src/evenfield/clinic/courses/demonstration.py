@@ -32,7 +32,7 @@ _COURSES = (
     _Invented("Pallandér", "abdomen", "", "less of a roll above the waistband", 11, 0, today=True),
     _Invented("Okkerveen", "upper_arm", "right", "sleeveless by midsummer", 14, 4, visits=4),
     _Invented("Quist", "flank", "", "the shirt should fall straight", 13, 1),
-    _Invented("Mendelow", "calf", "left", "boots that close", 15, 2, today=True),
+    _Invented("Mendelow", "calf", "left", "boots that close", 15, 3, today=True),
 )
 
 
