@@ -307,7 +307,10 @@ def test_what_was_not_measured_is_kept_as_such_and_a_forged_form_is_refused(
     assert "open too long or is damaged" in client.post(address, forged).content.decode()
     assert not MeasureEntry.objects.exists()
     client.post(address, {**half, "r2-girth_0": "57.4"})
-    assert MeasureEntry.objects.get().content["not_measured"] == ["girth_-80", "girth_80"]
+    row = MeasureEntry.objects.get()
+    assert row.content["not_measured"] == ["girth_-80", "girth_80"]
+    page = client.get(f"/measuring/{one.code}/kept/{row.number}/").content.decode()
+    assert "Not measured: Girth, 8.0 cm above the landmark; Girth, 8.0 cm below" in page
     assert values_for_case(one, RegionKind.THIGH, "left") is None
 
 

@@ -10,12 +10,12 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from evenfield.clinic.measuring.history import Measured, measured
-from evenfield.clinic.measuring.models import Kind, MeasureEntry
+from evenfield.clinic.measuring.models import MeasureEntry
 from evenfield.clinic.measuring.protocols import Protocol
 from evenfield.outcome.error_of_measurement import mdc95, tem
 
-ENOUGH_PAIRS = 20  # people for a TEM (Ulijaszek and Kerr 1999; practice of at least 20, label P)
-_LOOKED_AT = 200  # newest sets of the clinic
+ENOUGH_PEOPLE = 20  # for a TEM (reliability studies ask for at least 20, in one session; label P)
+_LOOKED_AT = 200  # newest entries of the clinic
 
 
 class MixedProtocolsError(ValueError):
@@ -81,21 +81,20 @@ def why_not(earlier: Measured, later: Measured) -> str:
 def own_error(protocol: Protocol) -> OwnError | None:
     """The clinic's own error by this protocol from its newest sets; None while there are too few people.
 
-    From each person the newest pair of first and second readings counts.
+    From each person the newest pair of first and second readings of each place counts, as corrected.
     """
-    rows = MeasureEntry.objects.filter(kind=Kind.SET, kept__isnull=False)
-    newest = rows.select_related("kept").order_by("-number")[:_LOOKED_AT]
-    pairs: dict[tuple[int, str], tuple[float, float]] = {}
-    subjects: set[int] = set()
-    for row in newest:
-        for one in measured([row]):
-            if one.protocol.key == protocol.key and len(one.readings) > 1:
-                pairs.setdefault((row.subject_id, one.key), (one.readings[0], one.readings[1]))
-                subjects.add(row.subject_id)
-    if len(subjects) < ENOUGH_PAIRS:
+    rows = MeasureEntry.objects.filter(kept__isnull=False)
+    newest = list(rows.select_related("kept").order_by("-number")[:_LOOKED_AT])
+    subject = {row.number: row.subject_id for row in newest}
+    pairs: dict[tuple[int, str, str], tuple[float, float]] = {}
+    for one in measured(newest):
+        if one.protocol.key == protocol.key and len(one.readings) > 1 and not one.withdrawn:
+            pairs.setdefault((subject[one.entry], one.side, one.key), (one.readings[0], one.readings[1]))
+    people = len({person for person, _side, _key in pairs})
+    if people < ENOUGH_PEOPLE:
         return None
     first, second = zip(*pairs.values(), strict=True)
-    return OwnError(protocol.factor * tem(first, second), len(subjects))
+    return OwnError(protocol.factor * tem(first, second), people)
 
 
 def error_of(one: Measured, own: OwnError | None, *, same_measurer: bool = True) -> float:

@@ -7,7 +7,7 @@ from typing import Any
 
 from evenfield.body import RegionKind
 from evenfield.clinic.measuring.models import Kind, MeasureEntry
-from evenfield.clinic.measuring.plan import direction_words, level_words, place_words
+from evenfield.clinic.measuring.plan import place_in_words, place_words
 from evenfield.clinic.measuring.protocols import Protocol, Quantity
 from evenfield.clinic.people.models import Person
 
@@ -60,14 +60,7 @@ class Measured:
 
     def words(self, length_unit: str) -> str:
         """What and where in words."""
-        if self.level_mm is None:
-            return "Weight"
-        what = (
-            "Girth"
-            if self.quantity is Quantity.GIRTH
-            else f"Fat {direction_words(self.direction, self.region)}"
-        )
-        return f"{what}, {level_words(self.level_mm, length_unit)}"
+        return place_in_words(self.quantity, self.level_mm, self.direction, self.region, length_unit)
 
     @property
     def where(self) -> str:

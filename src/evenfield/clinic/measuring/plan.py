@@ -49,6 +49,24 @@ def direction_words(direction: str, region: RegionKind | None) -> str:
     return TRUNK_DIRECTIONS.get(direction, direction) if region and region.trunk else direction
 
 
+def place_in_words(
+    quantity: Quantity, level_mm: float | None, direction: str, region: RegionKind | None, length_unit: str
+) -> str:
+    """What is measured where within its region: "Girth, 8.0 cm above the landmark"."""
+    if level_mm is None:
+        return "Weight"
+    what = "Girth" if quantity is Quantity.GIRTH else f"Fat {direction_words(direction, region)}"
+    return f"{what}, {level_words(level_mm, length_unit)}"
+
+
+def key_in_words(key: str, region: RegionKind | None, length_unit: str) -> str:
+    """The words of a line's key as kept in a set."""
+    quantity, _, where = key.partition("_")
+    level, _, direction = where.partition("_")
+    level_mm = float(level) if level else None
+    return place_in_words(Quantity(quantity), level_mm, direction, region, length_unit)
+
+
 @dataclass(frozen=True)
 class EntryLine:
     """One number to measure: its key, words, protocol, and unit as typed."""
@@ -97,14 +115,13 @@ class SetPlan:
         if self.girth:
             unit = unit_of(Quantity.GIRTH, self.length_unit)
             for level in reversed(self.levels_mm):
-                words = f"Girth {level_words(level, self.length_unit)}"
+                words = place_in_words(Quantity.GIRTH, level, "", self.region, self.length_unit)
                 yield EntryLine(f"girth_{level:g}", words, self.girth, unit, level)
         if self.fat:
             unit = unit_of(Quantity.FAT, self.length_unit)
             for level in reversed(self.fat_levels_mm):
                 for direction in DIRECTIONS:
-                    where = direction_words(direction, self.region)
-                    words = f"Fat {where}, {level_words(level, self.length_unit)}"
+                    words = place_in_words(Quantity.FAT, level, direction, self.region, self.length_unit)
                     yield EntryLine(f"fat_{level:g}_{direction}", words, self.fat, unit, level, direction)
         if self.weight:
             yield EntryLine("weight", "Weight", self.weight, unit_of(Quantity.WEIGHT, self.length_unit))

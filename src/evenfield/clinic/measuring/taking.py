@@ -229,7 +229,7 @@ def _judge_line(taking: Taking, line: EntryLine, sent: Mapping[str, str], known:
         except TypedError as error:
             one.problem = str(error)
             continue
-        others = [other.value for other in filled if other is not one and other.value is not None]
+        others = [other.value for other in filled if other.round < one.round and other.value and _good(other)]
         held = known if known.earlier is not None or not others else _with_fellow(known, others[0])
         one.question = question(one.typed, one.value, line.unit, line.protocol, held)
         suffix = f"{one.round}-{line.key}"
@@ -255,6 +255,10 @@ def _judge_line(taking: Taking, line: EntryLine, sent: Mapping[str, str], known:
         if last.open:
             return
     taking.settled[line.key] = settled
+
+
+def _good(reading: TypedReading) -> bool:
+    return reading.question is None or reading.answered
 
 
 def _with_fellow(known: HeldAgainst, fellow: float) -> HeldAgainst:

@@ -6,6 +6,7 @@ from typing import Any
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
 
+from evenfield.body import RegionKind
 from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.audit import trail
@@ -14,6 +15,7 @@ from evenfield.clinic.measuring.change import Series, courses, why_not
 from evenfield.clinic.measuring.chart import Chart, chart
 from evenfield.clinic.measuring.history import Measured, entries, measured
 from evenfield.clinic.measuring.models import Kind, MeasureEntry
+from evenfield.clinic.measuring.plan import key_in_words
 from evenfield.clinic.measuring.protocols import Protocol, ProtocolError, present_protocols
 from evenfield.clinic.measuring.units import TypedUnit, unit_of
 from evenfield.clinic.people.views import present_person
@@ -97,6 +99,10 @@ def kept(request: StaffRequest, code: str, number: int) -> HttpResponse:
         "content": row.content,
         "where": _about(row),
         "lines": lines,
+        "not_measured": [
+            key_in_words(key, _region(row), unit_word) for key in reversed(row.content["not_measured"])
+        ],
+        "amended": [_amended(one, _region(row), unit_word) for one in row.content["amended"]],
         "protocols": [Protocol.model_validate(text) for text in row.content["protocols"].values()],
     }
     return render(request, "measuring/kept.html", context)
@@ -118,6 +124,17 @@ def _about(row: MeasureEntry) -> str:
     region = content["region"].replace("_", " ")
     what = ", ".join(content["protocols"])
     return f"{content['side']} {region}".strip() + (f": {what}" if region else what)
+
+
+def _region(row: MeasureEntry) -> RegionKind | None:
+    return RegionKind(row.content["region"]) if row.content["region"] else None
+
+
+def _amended(one: dict[str, str], region: RegionKind | None, length_unit: str) -> str:
+    """A reading that was typed otherwise before."""
+    reading, _, key = one["field"].partition("-")
+    words = key_in_words(key, region, length_unit)
+    return f"{words}, reading {reading.removeprefix('r')}: {one['was']}, then {one['now'] or 'nothing'}"
 
 
 def _typed(value: dict[str, Any], unit: str) -> str:
