@@ -39,7 +39,7 @@ from evenfield.forecast.zones import Zones, make_zones
 from evenfield.grid.fit import fit
 from evenfield.grid.layout import Layout
 from evenfield.heat.bioheat import Bioheat
-from evenfield.heat.stepping import steady, steps
+from evenfield.heat.stepping import Step, between, steady, steps
 from evenfield.tissue import FatKind
 
 Floats = NDArray[np.float64]
@@ -205,12 +205,12 @@ def make_truth(case: Case, seed: int, *, coarse: bool = False) -> Truth:
     pause_s = float(rng.choice([840.0, 1020.0, np.inf]))
     move_s = float(rng.choice([600.0, 900.0, np.inf]))
     end_s = END_S - 300.0
-    marks = {*np.arange(0.0, END_S + 1.0, 60.0)} | {
+    marks = {*np.arange(0.0, END_S + 1.0, LOOK_S)} | {
         t for t in (pause_s, pause_s + 150.0, move_s, end_s) if t < END_S
     }
     u, on = steady(scene.model), True
     looks, zones_c, spots_c = [0.0], [scene.zones_c(u)[0]], [scene.zones_c(u)[1]]
-    for begin, end in itertools.pairwise(sorted(marks)):
+    for begin, end in itertools.pairwise(sorted(float(mark) for mark in marks)):
         if begin in (pause_s, end_s):
             on = False
             inputs.append(FieldOff(begin))
@@ -237,13 +237,15 @@ def make_truth(case: Case, seed: int, *, coarse: bool = False) -> Truth:
         if begin % LOOK_S == 0 and begin > 0:
             inputs += _said(begin, zones_c[-1], case, rng)
         power = share * tuning / 90.0 * watts if on else 0.0
-        taken = list(steps(scene.model, u, power, begin, end, first_s=10.0))
-        u = taken[-1].temperature_c
-        if abs(end - round(end / 60.0) * 60.0) < 1e-6:
-            now, at_spots = scene.zones_c(u)
-            looks.append(end)
-            zones_c.append(now)
-            spots_c.append(at_spots)
+        before: Step | None = None
+        for step in steps(scene.model, u, power, begin, end, first_s=8.0):
+            while before is not None and 60.0 * len(looks) <= step.time_s + 1e-6:
+                now, at_spots = scene.zones_c(between(before, step, 60.0 * len(looks)))
+                looks.append(60.0 * len(looks))
+                zones_c.append(now)
+                spots_c.append(at_spots)
+            before = step
+            u = step.temperature_c
     return Truth(
         tuple(inputs),
         np.array(looks),

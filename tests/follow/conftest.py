@@ -1,0 +1,23 @@
+"""A plan's model on a grid four times as coarse as the forecast's: quick, and good enough for what is not
+judged against full order here (that is `bench.follow_judge` and its small copy in test_judged.py)."""
+
+from pathlib import Path
+
+import pytest
+
+from evenfield.case import Case, read_case
+from evenfield.follow import FollowModel, prepare
+from evenfield.forecast.accuracy import chosen_layout
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+
+
+@pytest.fixture(scope="session")
+def arm() -> Case:
+    return read_case(EXAMPLES / "upper_arm.toml")
+
+
+@pytest.fixture(scope="session")
+def model(arm: Case) -> FollowModel:
+    layout = chosen_layout(arm.region, arm.placed).coarser().coarser()
+    return prepare(arm, layout=layout)
