@@ -282,10 +282,10 @@ def test_a_set_is_entered_from_the_keyboard_and_a_slip_is_named(
     code = code_of(page, demonstration, "holvat")
     page.goto(f"{demonstration}measuring/{code}/start/")
     page.get_by_role("link", name="Left thigh").click()
-    for number in ("24.1", "55.7", "49.3", "19.6", "19.6", "19.6", "19.6"):
+    for number in ("24.1", "55.7", "49.3", "19.6", "23.3", "21.1", "26.0"):
         page.keyboard.type(number)
         page.keyboard.press("Enter")
-    for number in ("61,4", "55,5", "49,5", "19.8", "19.8", "19.8", "19.8"):
+    for number in ("61,4", "55,5", "49,5", "19.8", "23.5", "21.3", "25.8"):
         page.keyboard.type(number)
         page.keyboard.press("Enter")
     expect(page.get_by_label("Note")).to_be_focused()

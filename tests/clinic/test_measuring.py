@@ -8,8 +8,9 @@ from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 import pytest
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError, connection, transaction
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from evenfield.body import RegionKind
@@ -511,3 +512,17 @@ def test_a_visit_asks_for_the_girths_of_its_region(person: People, terminal: Act
     assert (need.met, need.words) == (False, "not measured: right")
     keep(one, three("61.2", "57.4", "49.6"), side="right")
     assert needs([one], [visit])[visit.pk][0].met
+
+
+def test_a_longer_history_asks_the_database_no_more_often(
+    browser: Browsers, person: People, terminal: Actor
+) -> None:
+    one, client = person(), browser(Role.OPERATOR)
+    counts = []
+    for sets in (2, 10):
+        while MeasureEntry.objects.count() < sets:
+            keep(one, three("61.2", "57.4", "49.6"))
+        with CaptureQueriesContext(connection) as asked:
+            assert client.get(f"/measuring/{one.code}/").status_code == 200
+        counts.append(len(asked))
+    assert counts[0] == counts[1] <= 25

@@ -108,7 +108,7 @@ def change(earlier: Measured, later: Measured, own: OwnError | None = None) -> V
     refused = why_not(earlier, later)
     if refused:
         raise MixedProtocolsError(refused)
-    same = earlier.measurer == later.measurer
+    same = earlier.measurer == later.measurer and not (earlier.imported or later.imported)
     error = error_of(earlier, own, same_measurer=same)
     return ValueChange(
         earlier=earlier.at,

@@ -27,6 +27,7 @@ class Measured:
         correction: number of the entry that corrected it, None if none did.
         withdrawn: whether the correction withdrew it.
         complete: whether all that was planned of this quantity in its set was measured and stands.
+        imported: whether it was taken in from a file; `at` is then when it was measured, and nobody here did.
     """
 
     entry: int
@@ -47,6 +48,7 @@ class Measured:
     correction: int | None = None
     withdrawn: bool = False
     complete: bool = True
+    imported: bool = False
 
     @property
     def quantity(self) -> Quantity:
@@ -84,6 +86,8 @@ def measured(rows: Iterable[MeasureEntry]) -> list[Measured]:
     for row in rows:
         if row.kind == Kind.SET:
             found += _set(row, corrections)
+    if any(one.imported for one in found):
+        found.sort(key=lambda one: one.at, reverse=True)
     return found
 
 
@@ -115,12 +119,13 @@ def _number(
     correction: MeasureEntry | None,
 ) -> Measured:
     now = value if correction is None else {**value, **correction.content["value"]}
+    measured_at = content.get("measured_at", "")
     return Measured(
         entry=row.number,
         key=value["key"],
-        at=row.at,
-        by=row.actor,
-        measurer=row.actor_id,
+        at=datetime.fromisoformat(measured_at) if measured_at else row.at,
+        by="not known here" if measured_at else row.actor,
+        measurer=None if measured_at else row.actor_id,
         region=RegionKind(content["region"]) if content["region"] and value["quantity"] != "weight" else None,
         side="" if value["quantity"] == "weight" else content["side"],
         level_mm=value["level_mm"],
@@ -133,4 +138,5 @@ def _number(
         agreed=now["agreed"],
         correction=correction.number if correction else None,
         withdrawn=bool(correction and correction.content["withdrawn"]),
+        imported=bool(measured_at),
     )

@@ -1,6 +1,7 @@
 """Writing down a set of measurements, and corrections of it."""
 
 from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import Any
 
 from django.db import transaction
@@ -45,8 +46,12 @@ def keep_set(
     note: str = "",
     amended: Sequence[dict[str, Any]] = (),
     confirmed: Sequence[dict[str, str]] = (),
+    measured_at: datetime | None = None,
 ) -> MeasureEntry:
-    """Keep a set with its protocols as they are now; the same set sent twice (by its token) is kept once."""
+    """Keep a set with its protocols as they are now; the same set sent twice (by its token) is kept once.
+
+    `measured_at` is for sets taken in from a file: when they were measured, which is not now.
+    """
     with transaction.atomic():
         for row in entries(person):
             if row.kind == Kind.SET and row.content["token"] == token:
@@ -64,6 +69,8 @@ def keep_set(
             "confirmed": list(confirmed),
             "note": note,
         }
+        if measured_at:
+            content["measured_at"] = measured_at.astimezone(UTC).isoformat(timespec="seconds")
         return MeasureEntry.keep(Kind.SET, person.pk, content)
 
 

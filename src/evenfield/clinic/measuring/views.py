@@ -141,6 +141,8 @@ def correct(request: StaffRequest, code: str, number: int) -> HttpResponse:
                     request, "The correction is kept; what stood there before stays in the record."
                 )
                 return redirect("kept-measurements", code=one.code, number=number)
+    if asked is None:
+        del form.fields["sure"]  # there is nothing to be sure about
     context = {
         "person": one,
         "about": about,
