@@ -138,25 +138,29 @@ def whole_person(course: Course) -> list[Person]:
 def _others(
     people: set[int], slots: Sequence[Slot], rules: BookingRules, moving: Collection[Visit]
 ) -> list[Visit]:
-    """Every visit that could be in the way, in one query."""
+    """Every visit that could be in the way, in two queries: the person's own, and those at the same hours."""
     days = timedelta(days=rules.spacing_least_days + 1)
     first, last = min(slot.start for slot in slots), max(slot.end for slot in slots)
-    same_region = Q(course__person__in=people, state__in=COUNTED)
-    taken = Q(course__person__in=people)
+    own = Q(
+        course__person__in=people,
+        state__in=COUNTED,
+        planned_start__gt=first - max(days, _LONGEST),
+        planned_start__lt=last + days,
+    )
+    hours, taken = Q(), Q()
+    for slot in slots:
+        hours |= Q(planned_start__gt=slot.start - _LONGEST, planned_start__lt=slot.end)
     for name in ("room", "device", "staff"):
         if wanted := {getattr(slot, name) for slot in slots} - {None}:
             taken |= Q(**{f"{name}__in": wanted})
-    same_time = taken & Q(
-        state__in=(VisitState.PLANNED, VisitState.RUNNING),
-        planned_start__gt=first - _LONGEST,
-        planned_start__lt=last,
+    every = Visit.objects.exclude(pk__in=[visit.pk for visit in moving]).select_related(
+        "course__person", "room", "device", "staff"
     )
-    # The bounds stand outside the choice of the two, so that the index on the start serves both.
-    near = Visit.objects.filter(
-        planned_start__gt=first - max(days, _LONGEST), planned_start__lt=last + days
-    ).exclude(pk__in=[visit.pk for visit in moving])
-    found = near.filter(same_region | same_time)
-    return list(found.select_related("course__person", "room", "device", "staff").order_by("planned_start"))
+    found = {visit.pk: visit for visit in every.filter(own)}
+    if taken:
+        there = every.filter(hours, taken, state__in=(VisitState.PLANNED, VisitState.RUNNING))
+        found |= {visit.pk: visit for visit in there}
+    return sorted(found.values(), key=lambda visit: visit.planned_start)
 
 
 def _hours(slot: Slot, rules: BookingRules, now: datetime) -> Iterator[tuple[str, str]]:

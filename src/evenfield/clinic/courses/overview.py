@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, time
 
-from django.db.models import Count, Max, Min, Q
+from django.db.models import Count, Exists, Max, Min, OuterRef, Q, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -126,34 +126,43 @@ class OpenCourse:
 
 def open_courses() -> list[OpenCourse]:
     """All open courses of active clients; those without a next visit first, then by its time."""
-    planned, done = Q(visits__state=VisitState.PLANNED), Q(visits__state=VisitState.DONE)
-    coming = planned & Q(visits__planned_start__gte=timezone.now())
-    rows = (
-        Course.objects.filter(state="open", person__active=True, person__erased__isnull=True)
-        .select_related("person")
-        .annotate(
-            booked=Count("visits", filter=Q(visits__state__in=COUNTED)),
-            visits_done=Count("visits", filter=done),
-            next_start=Min("visits__planned_start", filter=coming),
-            last_start=Max("visits__planned_start", filter=done),
-        )
+    done = Q(visits__state=VisitState.DONE)
+    coming = Q(visits__state__in=_COMING, visits__planned_start__gte=_today())
+    rows = _open().annotate(
+        booked=Count("visits", filter=Q(visits__state__in=COUNTED)),
+        visits_done=Count("visits", filter=done),
+        next_start=Min("visits__planned_start", filter=coming),
+        last_start=Max("visits__planned_start", filter=done),
     )
     found = [
         OpenCourse(
             one, one.visits_done, max(0, one.visits_planned - one.booked), one.next_start, one.last_start
         )
-        for one in rows
+        for one in rows.select_related("person")
     ]
     return sorted(found, key=lambda one: (one.next_start is not None, one.next_start or one.course.created))
 
 
 def waiting_note() -> HomeNote | None:
     """How many open courses have no next visit; None if every one has."""
-    number = sum(one.next_start is None for one in open_courses())
+    coming = Visit.objects.filter(course=OuterRef("pk"), state__in=_COMING, planned_start__gte=_today())
+    number = _open().filter(~Exists(coming)).count()
     if not number:
         return None
     words = f"{number} open course{' has' if number == 1 else 's have'} no next visit"
     return HomeNote("Courses", words, reverse("open-courses"))
+
+
+_COMING = (VisitState.PLANNED, VisitState.RUNNING)
+
+
+def _open() -> QuerySet[Course]:
+    return Course.objects.filter(state="open", person__active=True, person__erased__isnull=True)
+
+
+def _today() -> datetime:
+    """When the clinic's day began: a visit of today whose hour is past still is the next one."""
+    return at_clinic(timezone.localdate(), time(0))
 
 
 def today_note() -> HomeNote:
