@@ -76,11 +76,16 @@ def fixed_potential(grid: Grid, drives: Sequence[float]) -> tuple[NDArray[np.boo
         k, j = grid.panel_nodes(number)
         held[k, j, grid.panel_node] = True
         value[k, j, grid.panel_node] = 0.5 * drive
-    one_sign = min(drives) >= 0.0 or max(drives) <= 0.0
-    one_sign = one_sign and not (min(drives) == 0.0 and len(drives) > 1)
-    if one_sign:
+    returned = one_sign(drives)
+    if returned:
         held[:, :, -1] = True
-    return held, value, one_sign
+    return held, value, returned
+
+
+def one_sign(drives: Sequence[float]) -> bool:
+    """Whether the current must come back through the surroundings, since no panel has another sign."""
+    same = min(drives) >= 0.0 or max(drives) <= 0.0
+    return same and not (min(drives) == 0.0 and len(drives) > 1)
 
 
 def _reaction(rows: Complexes, phi: Complexes, i: int) -> Complexes:
