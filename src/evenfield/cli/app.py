@@ -2,7 +2,7 @@
 
 import typer
 
-from evenfield.cli import clinic, forecast, place, verify
+from evenfield.cli import clinic, diagnose, forecast, place, verify
 
 app = typer.Typer(
     name="evenfield",
@@ -26,6 +26,7 @@ def version() -> None:
 
 app.command()(forecast.forecast)
 app.command()(place.place)
+app.command()(diagnose.diagnose)
 app.command()(verify.verify)
 app.command()(clinic.serve)
 app.add_typer(clinic.audit, name="audit")
