@@ -293,6 +293,21 @@ def test_the_persons_page_shows_visits_in_order_with_what_is_missing(
     assert [name for name in names if f"{name} <span" in of_later] == ["screening", "set-up", "plan"]
 
 
+def test_a_visit_of_a_merged_record_shows_what_is_there_of_the_kept_one(
+    browser: Callable[..., Client], course: Callable[..., Course], person: Callable[..., Person]
+) -> None:
+    from evenfield.clinic.screening.consent import present_text
+    from evenfield.clinic.screening.recording import keep_consent
+
+    kept, double = person(), person("Ines", "Palander")
+    visit = put(course(double), Slot(timezone.now(), 60))[0]
+    keep_consent(kept, present_text(), name="Somebody", drawing="")
+    merge(kept, double, {})
+    page = browser(Role.OPERATOR).get(f"/courses/visit/{visit.pk}/").content.decode()
+    assert f"/people/{kept.code}/" in page
+    assert "signed</span>" in page.split("Consent</span>")[1].split("</li>")[0]
+
+
 def test_everything_is_handed_over_and_erased(course: Callable[..., Course]) -> None:
     one = course(aim="secret hope")
     visit, done = put(one, Slot(at(10), 60), Slot(at(12), 60))

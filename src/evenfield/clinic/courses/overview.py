@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 
+from evenfield.clinic.courses.booking import at_clinic, whole_person
 from evenfield.clinic.courses.calendar_days import visits_between
 from evenfield.clinic.courses.models import COUNTED, Course, Visit, VisitState
 from evenfield.clinic.parts import HomeNote, VisitNeed, clinic_parts
@@ -72,12 +73,9 @@ def courses_of(people: Sequence[Person]) -> list[CourseOverview]:
 
 def line_of(visit: Visit) -> VisitLine:
     """One visit as its page shows it."""
-    people = visit.person.one_person()
-    visits = list(
-        Visit.objects.filter(course=visit.course)
-        .select_related("course__person")
-        .order_by("planned_start", "number")
-    )
+    people = whole_person(visit.course)
+    same_course = Visit.objects.filter(course=visit.course).select_related("course__person")
+    visits = list(same_course.order_by("planned_start", "number"))
     lines = _lines(visit.course, visits, needs_of(people, [visit]))
     return next(line for line in lines if line.visit.pk == visit.pk)
 
