@@ -142,33 +142,32 @@ def factor_angular(A, inverse, wrap):
 
 
 @_fast_parallel
-def relax_angular(A, inverse, wrap, x, b, reach, colour):
-    """Solve the angular lines (k, i < reach) of one colour 2 (k mod 2) + (i mod 2) for their own unknowns."""
+def relax_angular(A, inverse, wrap, x, b, reach, damping, parity):
+    """Move the angular lines (k, i < reach) of the levels of one parity by `damping` times the way to their
+    own solution, all lines of a level at once, the rest held."""
     nk, nj, _, _ = A.shape
-    pk = colour // 2
-    pi = colour % 2
-    for half in prange((nk - pk + 1) // 2):
-        k = 2 * half + pk
+    for half in prange((nk - parity + 1) // 2):
+        k = 2 * half + parity
         r = np.empty((nj, reach), dtype=x.dtype)
         for j in range(nj):
             _line_residual(A, x, b, k, j, r[j], reach)
-        for i in range(pi, reach, 2):
+        for i in range(reach):
             r[0, i] *= inverse[k, 0, i]
         for j in range(1, nj):
             low = A[k, j, 10]
             p = inverse[k, j]
-            for i in range(pi, reach, 2):
+            for i in range(reach):
                 r[j, i] = (r[j, i] - low[i] * r[j - 1, i]) * p[i]
         for j in range(nj - 2, -1, -1):
             up = A[k, j, 16]
             p = inverse[k, j]
-            for i in range(pi, reach, 2):
+            for i in range(reach):
                 r[j, i] -= p[i] * up[i] * r[j + 1, i]
-        for i in range(pi, reach, 2):
+        for i in range(reach):
             share = -A[k, 0, 10, i] / A[k, 0, 13, i]
             f = r[0, i] + share * r[nj - 1, i]
             for j in range(nj):
-                x[k, j, i] += r[j, i] - f * wrap[k, j, i]
+                x[k, j, i] += damping * (r[j, i] - f * wrap[k, j, i])
 
 
 @_fast_parallel

@@ -1,10 +1,10 @@
 """One V-cycle of geometric multigrid on a 27-point stencil, as a symmetric preconditioner.
 
 Coarsens twofold in angle and level and never in radius; Galerkin coarse stencils, with the coarse nodes that
-lie on panels held like the fine ones; radial and angular lines
-relaxed in four colours, forwards before and backwards after the coarse correction, so that the cycle is
-complex symmetric and may serve conjugate gradients (Trottenberg, Oosterlee and Schüller, *Multigrid*, 2001,
-sections 5.1-5.2, 7.8).
+lie on panels held like the fine ones; radial lines relaxed in four colours, then angular lines, damped, on
+even and odd levels, forwards before and backwards after the coarse correction, so that the cycle is complex
+symmetric and may serve conjugate gradients (Trottenberg, Oosterlee and Schüller, *Multigrid*, 2001, sections
+5.1-5.2, 7.8).
 """
 
 from __future__ import annotations
@@ -24,6 +24,10 @@ Array = NDArray[Any]
 Lines = tuple[Array, Array]
 """Positions of the level lines (nk,) and of the angle lines (nj,) within one turn, for linear
 interpolation."""
+
+
+DAMPING = np.float32(0.8)
+"""Of angular lines: those of one level do not see each other's change."""
 
 
 @dataclass
@@ -147,8 +151,8 @@ class Multigrid:
         level.x[:] = 0
         for colour in range(4):
             kernels.relax_radial(level.stencil, level.radial, level.x, level.b, colour)
-        for colour in range(4):
-            self._relax_angular(level, colour)
+        for parity in (0, 1):
+            self._relax_angular(level, parity)
         if depth + 1 < len(self._levels):
             below = self._levels[depth + 1]
             kernels.residual(level.stencil, level.x, level.b, level.r)
@@ -156,13 +160,13 @@ class Multigrid:
             below.b *= below.free
             self._cycle(depth + 1)
             kernels.prolong_add(below.x, level.free, level.weight_k, level.weight_j, level.x)
-        for colour in (3, 2, 1, 0):
-            self._relax_angular(level, colour)
+        for parity in (1, 0):
+            self._relax_angular(level, parity)
         for colour in (3, 2, 1, 0):
             kernels.relax_radial(level.stencil, level.radial, level.x, level.b, colour)
 
-    def _relax_angular(self, level: _Level, colour: int) -> None:
+    def _relax_angular(self, level: _Level, parity: int) -> None:
         if self._reach:
             kernels.relax_angular(
-                level.stencil, level.angular, level.wrap, level.x, level.b, self._reach, colour
+                level.stencil, level.angular, level.wrap, level.x, level.b, self._reach, DAMPING, parity
             )
