@@ -305,7 +305,7 @@ def test_a_visit_of_a_merged_record_shows_what_is_there_of_the_kept_one(
     merge(kept, double, {})
     page = browser(Role.OPERATOR).get(f"/courses/visit/{visit.pk}/").content.decode()
     assert f"/people/{kept.code}/" in page
-    assert "signed</span>" in page.split("Consent</span>")[1].split("</li>")[0]
+    assert ">signed</span>" in page.split("Consent</span>")[1].split("</li>")[0]
 
 
 def test_everything_is_handed_over_and_erased(course: Callable[..., Course]) -> None:
