@@ -79,11 +79,11 @@ def test_band_and_dose_are_those_of_each_members_curve(
     at_tick = look(model, warmed, 1200.0)
     minutes = np.array(warmed.ticks_s) / 60.0
     for n in (0, 4, 13):
-        dose = np.sort(cem43(minutes, curve[:, :, 3, n]))
-        band = np.sort(minutes_in_band(minutes, curve[:, :, 2, n], 40.0, 43.0))
-        assert at_tick.zones[n].cem43_fat.value == pytest.approx(dose[63], rel=1e-4)
-        assert at_tick.zones[n].cem43_fat.high90 == pytest.approx(dose[121], rel=1e-4)
-        assert at_tick.zones[n].minutes_in_band.value == pytest.approx(band[63], abs=1e-3)
+        dose = np.sort(cem43(minutes, curve[:, ::2, 3, n]))
+        band = np.sort(minutes_in_band(minutes, curve[:, ::2, 2, n], 40.0, 43.0))
+        assert at_tick.zones[n].cem43_fat.value == pytest.approx(dose[31], rel=1e-4)
+        assert at_tick.zones[n].cem43_fat.high90 == pytest.approx(dose[60], rel=1e-4)
+        assert at_tick.zones[n].minutes_in_band.value == pytest.approx(band[31], abs=1e-3)
         assert estimate.zones[n].cem43_fat.value >= at_tick.zones[n].cem43_fat.value
 
 

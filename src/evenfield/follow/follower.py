@@ -42,13 +42,14 @@ from evenfield.heat.reduced import ReducedState
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
-MEMBERS = 160
+MEMBERS = 128
+"""Of a visit with up to three panels; more panels need more (see `begin`)."""
 TICK_S = 60.0
 STEP_S = 30.0
 """Longest step of the reduced model."""
-BELIEVED = 3.0
-"""An innovation of more expected spreads than this is beyond belief (1 in 370 if all is as assumed)."""
-WINDOW, WINDOW_CHANCE = 8, 0.999
+BELIEVED = 3.5
+"""An innovation of more expected spreads than this is beyond belief (1 in 2,150 if all is as assumed)."""
+WINDOW, WINDOW_CHANCE = 8, 0.9995
 """So many last readings together are beyond belief where their squared surprises are rarer than this."""
 MOST_WIDER, WIDEST_K = 2.0, 3.0
 """A surprise widens by at most this factor, and a zone's skin to at most this spread."""
@@ -108,9 +109,11 @@ class Following:
         return len(self.xi)
 
 
-def begin(model: FollowModel, rng: np.random.Generator, members: int = MEMBERS) -> Following:
-    """Time 0: every member at its own baseline, field off."""
-    xi = drawn(members, columns(model).count, rng)
+def begin(model: FollowModel, rng: np.random.Generator, members: int | None = None) -> Following:
+    """Time 0: every member at its own baseline, field off. `members`: `MEMBERS`, or as many as there must be
+    more than uncertain quantities."""
+    count = columns(model).count
+    xi = drawn(members or max(MEMBERS, count + 2), count, rng)
     shift = np.zeros((len(model.panels), 3))
     state = model.heat.start(heat_parameters(model, xi, shift))
     raw = raw_zones(model, state)
@@ -122,7 +125,7 @@ def follow(
     inputs: Iterable[Input],
     now_s: float,
     rng: np.random.Generator,
-    members: int = MEMBERS,
+    members: int | None = None,
 ) -> Following:
     """A visit rebuilt from all its entries up to `now_s`, in order of time (equal times as given)."""
     following = begin(model, rng, members)

@@ -18,7 +18,6 @@ from evenfield.follow.follower import (
     Following,
     absorbed_w,
     advanced,
-    past_temperatures,
     state_of,
     temperatures,
 )
@@ -34,9 +33,9 @@ from evenfield.heat.reduced import HeatParameters, ReducedState
 
 Floats = NDArray[np.float64]
 QUANTILES = (0.5, 0.25, 0.75, 0.05, 0.95)
-AHEAD_MINUTES, PAUSE_MINUTES = 15, 15
-EVERY = 4
-"""Every so many members look ahead."""
+AHEAD_MINUTES = 15
+EVERY, PAST_EVERY = 4, 2
+"""Every so many members look ahead, and back on what was so far."""
 AHEAD_STEP_S = 60.0
 
 
@@ -58,7 +57,8 @@ class ZoneOutlook:
     `minutes_in_band` of the fat's mean so far; `cem43_skin`, `cem43_fat` of the hottest point so far, min.
     `minutes_to_band`: until the fat's mean reaches the band if nothing changes, inf where it does not within
     `AHEAD_MINUTES`, 0 if it is there or above. `pause_left_s`: how long the field may stay off before the
-    fat's mean falls below the band, None unless most members have it at the band's low end or above.
+    fat's mean falls below the band, None unless most members have it at the band's
+    low end or above; inf beyond `AHEAD_MINUTES`.
     """
 
     zone: str
@@ -108,76 +108,85 @@ class LiveEstimate:
 
 
 def look(model: FollowModel, following: Following, now_s: float) -> LiveEstimate:
-    """What is believed at `now_s` and what comes next."""
+    """What is believed at `now_s` (not before `following.at_s`) and what comes next."""
     now = advanced(model, following, max(now_s, following.at_s))
     present = temperatures(model, now)
-    past, past_s = past_temperatures(model, now), np.array(now.ticks_s)
+    past = zone_temperatures(model, now.past[:, ::PAST_EVERY], now.xi[::PAST_EVERY])
+    past_s = np.array(now.ticks_s)
     if now.at_s > past_s[-1]:
-        past, past_s = np.concatenate([past, present[None]]), np.append(past_s, now.at_s)
-    ahead = _run(model, now, AHEAD_MINUTES, on=True)
-    paused = _run(model, now, PAUSE_MINUTES, on=False)
-    low = model.band_c[0]
+        past, past_s = np.concatenate([past, present[None, ::PAST_EVERY]]), np.append(past_s, now.at_s)
+    ahead, paused = _runs(model, now)
+    low, area = model.band_c[0], model.area
+    fat, ahead_fat, paused_fat = present[:, 2], ahead[:, :, 2], paused[:, :, 2]
+    kinds = intervals(present)
     in_band, dose = _doses(model, past_s / 60.0, past)
-    to_band = _until(ahead[:, :, 2], low, rising=True)
-    left = 60.0 * _until(paused[:, :, 2], low, rising=False)
-    area = model.area
+    in_band_each, dose_each = intervals(in_band), intervals(dose)
+    to_band = intervals(_until(ahead_fat, low, rising=True))
+    pause_left = intervals(60.0 * _until(paused_fat, low, rising=False))
+    warm = np.mean(fat >= low, axis=0) > 0.5
     doubted = {d.zone for d in _recent(now)}
     zones = tuple(
         ZoneOutlook(
             zone=zone.label,
-            skin_mean_c=interval(present[:, 0, n]),
-            skin_hottest_c=interval(present[:, 1, n]),
-            fat_mean_c=interval(present[:, 2, n]),
-            fat_hottest_c=interval(present[:, 3, n]),
-            minutes_in_band=interval(in_band[:, n]),
-            cem43_skin=interval(dose[:, 0, n]),
-            cem43_fat=interval(dose[:, 1, n]),
-            minutes_to_band=interval(to_band[:, n]),
-            pause_left_s=_if_in_band(present[:, 2, n], low, left[:, n]),
+            skin_mean_c=_one(kinds[:, 0, n]),
+            skin_hottest_c=_one(kinds[:, 1, n]),
+            fat_mean_c=_one(kinds[:, 2, n]),
+            fat_hottest_c=_one(kinds[:, 3, n]),
+            minutes_in_band=_one(in_band_each[:, n]),
+            cem43_skin=_one(dose_each[:, 0, n]),
+            cem43_fat=_one(dose_each[:, 1, n]),
+            minutes_to_band=_one(to_band[:, n]),
+            pause_left_s=_one(pause_left[:, n]) if warm[n] else None,
             disagrees=zone.label in doubted,
         )
         for n, zone in enumerate(model.zones)
     )
+    left = _one(intervals(60.0 * _until(paused_fat @ area, low, rising=False)))
     return LiveEstimate(
         at_s=now.at_s,
         zones=zones,
         so_far=_curves(past_s / 60.0, past, area),
         ahead=_curves(now.at_s / 60.0 + np.arange(AHEAD_MINUTES + 1.0), ahead, area),
-        minutes_to_band=interval(_until(ahead[:, :, 2] @ area, low, rising=True)),
-        pause_left_s=_if_in_band(
-            present[:, 2] @ area, low, 60.0 * _until(paused[:, :, 2] @ area, low, rising=False)
-        ),
+        minutes_to_band=_one(intervals(_until(ahead_fat @ area, low, rising=True))),
+        pause_left_s=left if float(np.mean(fat @ area >= low)) > 0.5 else None,
         disagreements=tuple(str(d) for d in _recent(now)),
         unused=now.unused,
         learned=_learned(model, now),
     )
 
 
-def interval(values: Floats) -> Interval:
-    """The interval of members' values (members,); infinite ones stand at the ends."""
-    middle, low50, high50, low90, high90 = np.quantile(values, QUANTILES, method="inverted_cdf")
-    return Interval(float(middle), float(low50), float(high50), float(low90), float(high90))
+def intervals(values: Floats) -> Floats:
+    """`QUANTILES` of members' values (members, ...), shape (5, ...); each is some member's own value, so that
+    infinite ones may stand at the ends."""
+    order = np.sort(values, axis=0)
+    place = np.ceil(np.array(QUANTILES) * len(values)).astype(int) - 1
+    return np.asarray(order[place])
+
+
+def _one(quantiles: Floats) -> Interval:
+    return Interval(*(float(q) for q in quantiles))
 
 
 def _recent(now: Following) -> list[Disagreement]:
     return [d for d in now.disagreements if d.at_s > now.at_s - DISAGREES_S]
 
 
-def _run(model: FollowModel, now: Following, minutes: int, *, on: bool) -> Floats:
-    """Temperatures from now on at each minute, field as it is or off, (minutes + 1, some members, 4,
-    zones)."""
-    some = slice(None, None, EVERY)
-    xi = now.xi[some]
-    whole = state_of(model, now)
-    p = whole.parameters
-    chosen = HeatParameters(p.flow[some], p.exchange[some], p.arterial_c[some], p.source[some])
-    state = ReducedState(now.coordinates[some], chosen, now.at_s)
-    watts = absorbed_w(model, now)[some] if on else np.zeros(len(xi))
+def _runs(model: FollowModel, now: Following) -> tuple[Floats, Floats]:
+    """Temperatures from now on at each minute, the field as it is and off, (minutes + 1, some members, 4,
+    zones) each."""
+    some = np.arange(0, now.members, EVERY)
+    both, count = np.concatenate([some, some]), some.size
+    p = state_of(model, now).parameters
+    chosen = HeatParameters(p.flow[both], p.exchange[both], p.arterial_c[both], p.source[both])
+    state = ReducedState(now.coordinates[both], chosen, now.at_s)
+    watts = absorbed_w(model, now)[both]
+    watts[count:] = 0.0
     raw = [raw_zones(model, state)]
-    for _ in range(minutes):
+    for _ in range(AHEAD_MINUTES):
         state = model.heat.advance(state, watts, 60.0, step_s=AHEAD_STEP_S)
         raw.append(raw_zones(model, state))
-    return zone_temperatures(model, np.stack(raw), xi)
+    out = zone_temperatures(model, np.stack(raw), now.xi[both])
+    return out[:, :count], out[:, count:]
 
 
 def _doses(model: FollowModel, minutes: Floats, past: Floats) -> tuple[Floats, Floats]:
@@ -202,15 +211,11 @@ def _until(series: Floats, level: float, *, rising: bool) -> Floats:
     return np.where(there.any(axis=0), found, np.inf)
 
 
-def _if_in_band(fat_c: Floats, low_c: float, left_s: Floats) -> Interval | None:
-    return interval(left_s) if float(np.mean(fat_c >= low_c)) > 0.5 else None
-
-
 def _curves(minutes: Floats, temperature_c: Floats, area: Floats) -> Curves:
     """Curves of (nt, members, 4, zones) over the footprint: means by area, hottest of all zones."""
 
     def quantiles(values: Floats) -> Floats:
-        return np.asarray(np.quantile(values, QUANTILES, axis=1).T)
+        return intervals(values.T).T
 
     return Curves(
         minutes,
@@ -225,8 +230,8 @@ def _learned(model: FollowModel, now: Following) -> dict[str, Interval]:
     p = heat_parameters(model, now.xi, now.shift)
     flow = {name: p.flow[:, n] for n, name in enumerate(model.heat.layers)}
     return {
-        "absorbed_share": interval(absorbed_share(model, now.xi, now.tuning_percent)),
-        **{f"{layer}_flow": interval(flow[layer]) for layer in ("fat", "muscle", "skin")},
-        "exchange": interval(p.exchange),
-        "thermometer_k": interval(thermometer_k(model, now.xi)),
+        "absorbed_share": _one(intervals(absorbed_share(model, now.xi, now.tuning_percent))),
+        **{f"{layer}_flow": _one(intervals(flow[layer])) for layer in ("fat", "muscle", "skin")},
+        "exchange": _one(intervals(p.exchange)),
+        "thermometer_k": _one(intervals(thermometer_k(model, now.xi))),
     }

@@ -70,7 +70,8 @@ class FollowModel:
     `zones` (n): `heat` gives the skin of zone z as output 2 z and its fat as 2 z + 1. `heat.sources`: the
     plan; then for each panel gap +, gap −, tilt across +, −, tilt along +, − by `STEPS`; then the other fat.
     Between spots of a zone the skin differs by a standard deviation of `spot_k` (n,) before heating, and of
-    `spot_share` (n,) times the zone's mean rise in its rise. `area` (n,): shares of the footprint. The node fields of `heat` are left out.
+    `spot_share` (n,) times the zone's mean rise in its rise.
+    `area` (n,): shares of the footprint. The node fields of `heat` are left out.
     """
 
     title: str

@@ -63,7 +63,7 @@ class Prior:
 
 
 DEFAULT_PRIOR = Prior(
-    flow_fat=_assumed(0.40, "log", "fat flow between people, factor 1.5 either way"),
+    flow_fat=_assumed(0.35, "log", "fat flow between people, factor 1.4 either way"),
     flow_muscle=_assumed(0.40, "log", "muscle flow between people, factor 1.5 either way"),
     flow_skin=_assumed(0.50, "log", "skin flow varies most of all, factor 1.6 either way"),
     exchange=_assumed(0.25, "log", "draughts, drapes, sweat and the air in the gap"),
@@ -75,7 +75,7 @@ DEFAULT_PRIOR = Prior(
     other_fat_sd=_assumed(0.35, "1", "published tables disagree on plain fat"),
     thermometer_k=_assumed(0.4, "K", "skin thermometers beyond their laboratory limit of 0.3 K"),
     zone_offset_k=_assumed(0.25, "K", "local flow and thickness that nobody measured"),
-    zone_share=_assumed(0.08, "1", "fat thickness between the places measured, unmodelled tissue"),
+    zone_share=_assumed(0.07, "1", "fat thickness between the places measured, unmodelled tissue"),
     hottest_share=_assumed(0.06, "1", "edges and thin places finer than the grid"),
     usual_tuning=_assumed(90.0, "%", "the tuning usual devices reach; 80 % or better is wanted"),
     forget_s=_assumed(3600.0, "s", "vessels open and close within minutes to an hour"),
