@@ -6,7 +6,7 @@ from evenfield.tolerance.diagnosis import Diagnosis, diagnosis
 from evenfield.tolerance.full_answer import full_answer
 from evenfield.tolerance.nearby import PreviewRangeError
 from evenfield.tolerance.outcome import LOOK_MINUTES, PlacementOutcome
-from evenfield.tolerance.preview import Preview
+from evenfield.tolerance.preview import WhatIfPreview
 from evenfield.tolerance.preview_build import build as build_preview
 from evenfield.tolerance.preview_file import PreviewFileError
 from evenfield.tolerance.preview_file import load as load_preview
@@ -24,7 +24,6 @@ __all__ = [
     "ErrorBound",
     "PanelChange",
     "PlacementOutcome",
-    "Preview",
     "PreviewError",
     "PreviewFileError",
     "PreviewRangeError",
@@ -32,6 +31,7 @@ __all__ = [
     "Variation",
     "WhatIf",
     "WhatIfAnswer",
+    "WhatIfPreview",
     "build_preview",
     "diagnosis",
     "difference",

@@ -11,7 +11,7 @@ from evenfield.tolerance.what_if import WhatIf
 
 
 def full_answer(case: Case, what_if: WhatIf, base: PlacementOutcome | None = None) -> WhatIfAnswer:
-    """Solve the changed case, and the base unless its outcome is given (`Preview.base`).
+    """Solve the changed case, and the base unless its outcome is given (`WhatIfPreview.base`).
 
     Raises PlacementError for an impossible placement, KeyError for a panel that is not there, ValueError for
     power or minutes not above 0.

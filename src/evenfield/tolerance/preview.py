@@ -89,7 +89,7 @@ def fat_thickness(grid: Grid) -> Floats:
 
 
 @dataclass(frozen=True)
-class Preview:
+class WhatIfPreview:
     """Previews of what-ifs near `case`. `base`: the full answer for it; `learned`: log heating over the
     stack's in all cells of the body, then log |Y| over the stack's and the angle of Y; `error`: how far
     previews were from full answers. Made by `tolerance.preview_build.build`."""

@@ -20,7 +20,7 @@ from evenfield.tolerance.answer import PreviewError, distance, rise
 from evenfield.tolerance.learned import Kriging, Stack
 from evenfield.tolerance.nearby import Nearby
 from evenfield.tolerance.outcome import PlacementOutcome, solve_outcome
-from evenfield.tolerance.preview import PreviewFrame, Preview
+from evenfield.tolerance.preview import PreviewFrame, WhatIfPreview
 
 Floats = NDArray[np.float64]
 Progress = Callable[[str, float], None]
@@ -38,7 +38,7 @@ def silent(step: str, share: float) -> None:
     """No progress shown."""
 
 
-def build(case: Case, *, progress: Progress = silent, checked: int = CHECKED) -> Preview:
+def build(case: Case, *, progress: Progress = silent, checked: int = CHECKED) -> WhatIfPreview:
     """Build the preview of a checked case. `progress` gets the step's name and its share done and may raise
     to cancel. Raises PreviewRangeError if the base itself is too near to the skin."""
     nearby = Nearby(case)
@@ -68,7 +68,7 @@ def build(case: Case, *, progress: Progress = silent, checked: int = CHECKED) ->
         most_shapes=MOST_SHAPES,
     )
     learned = Kriging.through(np.stack(points), np.stack(values))
-    preview = Preview(case, base, learned, reduced, PreviewError(0, 0, 0, 0, (0, 0, 0, 0), 0))
+    preview = WhatIfPreview(case, base, learned, reduced, PreviewError(0, 0, 0, 0, (0, 0, 0, 0), 0))
     return replace(preview, error=_measured(preview, setting, frame, checked, progress))
 
 
@@ -84,7 +84,7 @@ def _solved(case: Case, setting: Setting, frame: PreviewFrame, start: Field | No
 
 
 def _told(field: Field, frame: PreviewFrame) -> Floats:
-    """What is learned of a field: see `Preview.learned`."""
+    """What is learned of a field: see `WhatIfPreview.learned`."""
     stack = Stack.of(field.grid, clearance_of(field.grid), frame.nearest)
     ratio = np.log(field.heating) - stack.log_heating[:, :, None]
     y = field.admittance_s
@@ -113,7 +113,7 @@ def checks(nearby: Nearby, count: int) -> Iterator[Floats]:
         yield np.where(kept, point, 0.0)
 
 
-def errors(preview: Preview, outcome: PlacementOutcome, full: PlacementOutcome) -> Floats:
+def errors(preview: WhatIfPreview, outcome: PlacementOutcome, full: PlacementOutcome) -> Floats:
     """Errors (4,) of a preview's changes against the full answer's: hottest skin and fat at the end (K),
     evenness, tuning."""
     base = preview.outcome(preview.case)
@@ -129,7 +129,7 @@ def errors(preview: Preview, outcome: PlacementOutcome, full: PlacementOutcome) 
 
 
 def _measured(
-    preview: Preview, setting: Setting, frame: PreviewFrame, count: int, progress: Progress
+    preview: WhatIfPreview, setting: Setting, frame: PreviewFrame, count: int, progress: Progress
 ) -> PreviewError:
     nearby = Nearby(preview.case)
     shares, largest = np.zeros(4), np.zeros(4)

@@ -15,7 +15,7 @@ from evenfield.heat.reduced import ReducedHeat
 from evenfield.tolerance.answer import PreviewError
 from evenfield.tolerance.learned import Kriging
 from evenfield.tolerance.outcome import PlacementOutcome
-from evenfield.tolerance.preview import Preview
+from evenfield.tolerance.preview import WhatIfPreview
 
 T = TypeVar("T")
 FORM = 1
@@ -32,7 +32,7 @@ class PreviewFileError(ValueError):
     """A file that holds no preview of this form; one clear sentence."""
 
 
-def save(preview: Preview, path: Path) -> None:
+def save(preview: WhatIfPreview, path: Path) -> None:
     """Write a preview to an .npz file."""
     arrays: dict[str, Any] = {"form": FORM, "case": case_to_toml(preview.case)}
     for name in _PARTS:
@@ -41,7 +41,7 @@ def save(preview: Preview, path: Path) -> None:
         np.savez(file, **arrays)
 
 
-def load(path: Path) -> Preview:
+def load(path: Path) -> WhatIfPreview:
     """Read a preview. Raises PreviewFileError for a file that is none, OSError where it cannot be read."""
     try:
         with np.load(path, allow_pickle=False) as arrays:
@@ -55,7 +55,7 @@ def load(path: Path) -> Preview:
         if isinstance(error, PreviewFileError):
             raise
         raise PreviewFileError(f"{path}: this is no preview ({error})") from error
-    return Preview(case, **parts)
+    return WhatIfPreview(case, **parts)
 
 
 def _flat(name: str, value: Any) -> Iterator[tuple[str, Any]]:

@@ -58,7 +58,8 @@ class WhatIf:
             changed = change.applied_to(panel, skin_radius(case, panel))
             panels = tuple(changed if p.name == panel.name else p for p in case.panels)
             case = replace(case, panels=panels)
-        return replace(case, session=replace(case.session, power=self._power(case.session.power)))
+        session = replace(case.session, power=self._power(case.session.power))
+        return replace(case, session=replace(session, picture_s=min(session.picture_s, session.end_s)))
 
     def _power(self, power: PowerCurve) -> PowerCurve:
         if self.watts is not None:
