@@ -99,4 +99,10 @@ MAY: dict[str, frozenset[str]] = {
     "move-visit": CLINICAL,
     "cancel-visit": CLINICAL,
     "miss-visit": CLINICAL,
+    # exchange
+    "take-in": KEEPERS,
+    "look-take-in": KEEPERS,
+    "take-in-template": KEEPERS,
+    "send-visit": KEEPERS,
+    "send-person": KEEPERS,
 }

@@ -19,7 +19,7 @@ EVERYBODY = [*Role, NOBODY]
 
 def address(route: URLPattern, account: Account, person: Person) -> str:
     """An address of this route that leads to something there is."""
-    examples = {"number": account.pk, "code": person.code, "token": "no-such-token"}
+    examples = {"number": account.pk, "code": person.code, "token": "no-such-token", "kind": "people"}
     wanted = route.pattern.converters
     return reverse(str(route.name), kwargs={name: examples[name] for name in wanted})
 

@@ -20,6 +20,7 @@ OWNER_PAGES = [
     "courses/open/", "courses/visit/1/", "courses/visit/1/move/", "courses/visit/1/cancel/",
     "courses/visit/1/missed/", "courses/course/1/change/", "courses/course/1/state/",
     "courses/course/1/visit/", "devices/", "devices/device/1/", "devices/panel/1/", "devices/room/1/",
+    "exchange/take-in/", "exchange/visit/1/",
     "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",
 ]  # fmt: skip
 PERSON_PAGES = ["", "change/", "merge/", "deactivate/", "erase/"]
@@ -37,6 +38,7 @@ PERSON_PARTS = [
     "photographs/{}/",
     "photographs/{}/take/",
     "courses/{}/add/",
+    "exchange/person/{}/",
 ]
 
 # Smaller than 48 px is only what stands inside a sentence (WCAG 2.5.8, "inline") or is hidden until focused.

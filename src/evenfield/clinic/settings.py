@@ -30,6 +30,7 @@ CLINIC_PARTS = [
     "evenfield.clinic.photographs",
     "evenfield.clinic.devices",
     "evenfield.clinic.courses",
+    "evenfield.clinic.exchange",
     "evenfield.clinic.upkeep",
 ]
 INSTALLED_APPS = [

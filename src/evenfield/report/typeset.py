@@ -24,15 +24,17 @@ FIXED_TIME = 946_684_800
 STANDARDS: list[typst.PDFStandard] = ["a-2b", "ua-1"]
 
 
-def typeset(template: str, data: dict[str, Any], drawn: Sequence[Picture]) -> bytes:
-    """The PDF of a template of this package, which reads `report.json` and the pictures by their names."""
+def typeset(
+    template: str, data: dict[str, Any], drawn: Sequence[Picture], package: str = "evenfield.report"
+) -> bytes:
+    """The PDF of a template of a package, which reads `report.json` and the pictures by their names."""
     with TemporaryDirectory(prefix="evenfield-report-") as place:
         folder = Path(place)
         for picture in drawn:
             save(picture.draw(), folder / f"{picture.name}.svg")
         (folder / "report.json").write_text(json.dumps(data, ensure_ascii=False), "utf-8")
         page = folder / "template.typ"
-        page.write_text(files("evenfield.report").joinpath(template).read_text("utf-8"), "utf-8")
+        page.write_text(files(package).joinpath(template).read_text("utf-8"), "utf-8")
         fonts = typst.Fonts(
             include_system_fonts=False,
             include_embedded_fonts=False,
