@@ -11,6 +11,7 @@ ANYONE = frozenset({*Role, NOBODY})
 CLINICAL = frozenset({Role.OPERATOR, Role.LEAD, Role.OWNER})
 KEEPERS = frozenset({Role.LEAD, Role.OWNER})
 OWNER = frozenset({Role.OWNER})
+NO_SESSION: frozenset[str] = frozenset()  # whoever is signed in: only a token counts
 
 MAY: dict[str, frozenset[str]] = {
     # accounts
@@ -105,4 +106,50 @@ MAY: dict[str, frozenset[str]] = {
     "take-in-template": KEEPERS,
     "send-visit": KEEPERS,
     "send-person": KEEPERS,
+    # api: the page of tokens; the operations themselves know no sessions, see MAY_BY_TOKEN
+    "api-tokens": CLINICAL,
+    "end-api-token": CLINICAL,
+    "all-api-tokens": OWNER,
+    "api-document": ANYONE,
+    "api-find-people": NO_SESSION,
+    "api-people": NO_SESSION,
+    "api-person": NO_SESSION,
+    "api-measurements": NO_SESSION,
+    "api-courses": NO_SESSION,
+    "api-course": NO_SESSION,
+    "api-course-visits": NO_SESSION,
+    "api-visits": NO_SESSION,
+    "api-visit": NO_SESSION,
+    "api-person-fhir": NO_SESSION,
+    "api-visit-fhir": NO_SESSION,
+    # visits
+    "running-visits": CLINICAL,
+    "running-now": CLINICAL,
+    "live-visit": CLINICAL,
+    "begin-visit": CLINICAL,
+    "visit-entries": CLINICAL,
+    "visit-now": CLINICAL,
+    "unwanted-event": CLINICAL,
+    "close-visit": CLINICAL,
+    "visit-report": CLINICAL,
+    "visit-picture": CLINICAL,
+    "visit-report-pdf": CLINICAL,
+    "next-steps": KEEPERS,
+}
+
+# Operations of the API by method and path, for whoever holds a token that states every permission.
+MAY_BY_TOKEN: dict[str, frozenset[str]] = {
+    "POST people/find": CLINICAL,
+    "POST people": CLINICAL,
+    "GET people/{code}": CLINICAL,
+    "GET people/{code}/measurements": CLINICAL,
+    "POST people/{code}/measurements": CLINICAL,
+    "GET people/{code}/courses": CLINICAL,
+    "POST people/{code}/courses": CLINICAL,
+    "GET courses/{number}": CLINICAL,
+    "POST courses/{number}/visits": CLINICAL,
+    "GET visits": CLINICAL,
+    "GET visits/{number}": CLINICAL,
+    "GET people/{code}/fhir": KEEPERS,
+    "GET visits/{number}/fhir": KEEPERS,
 }

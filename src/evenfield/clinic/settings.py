@@ -30,7 +30,9 @@ CLINIC_PARTS = [
     "evenfield.clinic.photographs",
     "evenfield.clinic.devices",
     "evenfield.clinic.courses",
+    "evenfield.clinic.visits",
     "evenfield.clinic.exchange",
+    "evenfield.clinic.api",
     "evenfield.clinic.upkeep",
 ]
 INSTALLED_APPS = [

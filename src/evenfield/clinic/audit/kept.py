@@ -46,8 +46,9 @@ class KeptRow(ChainedRow):
         abstract = True
 
     @classmethod
-    def keep(cls, kind: str, subject_id: int, content: Mapping[str, Any]) -> Self:
-        """Add an entry by the present actor, and a line in the trail. `content` is plain data for JSON."""
+    def keep(cls, kind: str, subject_id: int, content: Mapping[str, Any], **columns: Any) -> Self:
+        """Add an entry by the present actor, and a line in the trail. `content` is plain data for JSON;
+        `columns` are further fields of the part's own row, free of personal content."""
         actor = present_actor()
         text, salt = canonical(content), secrets.token_hex(32)
         with transaction.atomic():
@@ -58,6 +59,7 @@ class KeptRow(ChainedRow):
                 actor=actor.name,
                 roles=actor.roles,
                 content_digest=trail.salted_digest(salt, text),
+                **columns,
             )
             beside = {"row": row, "subject_id": subject_id, "salt": salt, "content": text}
             cls.content_model._default_manager.create(**beside)

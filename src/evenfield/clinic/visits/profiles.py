@@ -1,0 +1,60 @@
+"""The practice profile of a visit: the clinic's own or the shipped one, under the limits of the manual."""
+
+from pathlib import Path
+
+from django.conf import settings
+
+from evenfield.clinic.devices.models import Device
+from evenfield.conduct.profile import PracticeProfile, ProfileError, default_profile, read_profile
+
+_FROM_MANUAL = {
+    "power_most_w": "power_most_w",
+    "minutes_most": "session_most_minutes",
+    "tuning_intended_percent": "tuning_least_percent",
+}
+_MANUAL = "limit of the device's manual as entered here"
+
+
+def own_profile_file() -> Path:
+    """Where a clinic may put its own profile, in the form docs/conduct.md describes."""
+    return Path(settings.EVENFIELD_HOME) / "practice.toml"
+
+
+def profile_text() -> str:
+    """The clinic's own profile as text; "" for the shipped one.
+
+    Raises ProfileError if the file is there but cannot be used: the shipped profile never stands in unseen.
+    """
+    try:
+        text = own_profile_file().read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return ""
+    except (OSError, UnicodeDecodeError) as error:
+        raise ProfileError(f"practice profile {own_profile_file().name}: cannot be read: {error}") from None
+    read_profile(text, own_profile_file().name)
+    return text
+
+
+def manual_limits(device: Device | None) -> dict[str, float]:
+    """The manual's limits that the profile has a number for, by the number's name."""
+    limits = device.manual_limits if device else {}
+    return {name: limits[field] for field, name in _FROM_MANUAL.items() if field in limits}
+
+
+def profile_of(text: str, limits: dict[str, float]) -> PracticeProfile:
+    """The profile of a text, with the manual's limits where they are stricter: most power and longest time
+    never above the manual's, tuning never below it."""
+    profile = read_profile(text, own_profile_file().name) if text else default_profile()
+    data = profile.model_dump()
+    numbers = data["numbers"]
+    for name, limit in limits.items():
+        number = numbers[name]
+        low, high = number["allowed"]
+        stricter = max if name == "tuning_least_percent" else min
+        value = stricter(number["value"], min(max(limit, low), high))
+        if value != number["value"]:
+            numbers[name] = number | {"value": value, "source": _MANUAL}
+    most = numbers["session_most_minutes"]["value"]
+    if numbers["session_minutes"]["value"] > most:
+        numbers["session_minutes"] |= {"value": most, "source": _MANUAL}
+    return PracticeProfile.model_validate(data)

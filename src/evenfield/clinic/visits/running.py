@@ -1,0 +1,192 @@
+"""A visit as its entries make it: what was entered, the state, the advice. Nothing of it is kept but entries.
+
+The entries read once are held in memory as a copy (they never change); after a restart they are read again.
+"""
+
+import threading
+from collections import OrderedDict
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from evenfield.clinic.courses.models import Visit, VisitState
+from evenfield.clinic.courses.visits import VisitError, begin_visit
+from evenfield.clinic.people.models import Person
+from evenfield.clinic.screening.standing import standing
+from evenfield.clinic.setup_check.runs import present_run
+from evenfield.clinic.visits.models import Kind, VisitEntry
+from evenfield.clinic.visits.plans import LivePlan, plan_of
+from evenfield.clinic.visits.profiles import manual_limits, profile_of, profile_text
+from evenfield.conduct import Advice, Event, PracticeProfile, advise, event_from_mapping
+from evenfield.conduct.estimate import Estimate
+from evenfield.conduct.events import Planned, event_to_mapping
+from evenfield.conduct.screening import Outcome
+
+_COPIES = 100
+
+
+@dataclass(frozen=True)
+class Row:
+    """One entry as read: its place in the chain, when the server kept it, by whom, and what it says."""
+
+    number: int
+    id: str
+    kind: str
+    at: datetime
+    actor: str
+    content: dict[str, Any]
+    event: Event | None
+
+
+@dataclass
+class _Copy:
+    rows: list[Row] = field(default_factory=list)
+    profile: PracticeProfile | None = None
+
+
+_copies: OrderedDict[tuple[int, datetime | None], _Copy] = OrderedDict()
+_lock = threading.Lock()
+
+
+def rows_of(visit: Visit) -> tuple[Row, ...]:
+    """All entries of a visit in the order in which they were kept."""
+    with _lock:
+        key = visit.pk, visit.started_at
+        copy = _copies.setdefault(key, _Copy())
+        _copies.move_to_end(key)
+        while len(_copies) > _COPIES:
+            _copies.popitem(last=False)
+        last = copy.rows[-1].number if copy.rows else 0
+        known = len(copy.rows)
+    newer = VisitEntry.objects.filter(visit_id=visit.pk, number__gt=last, kept__isnull=False)
+    found = [_row(entry) for entry in newer.select_related("kept").order_by("number")]
+    with _lock:
+        if len(copy.rows) == known:
+            copy.rows.extend(found)
+        return tuple(copy.rows)
+
+
+def forget(visits: list[int]) -> None:
+    """Drop the copies of these visits, whose content was erased."""
+    with _lock:
+        for key in [key for key in _copies if key[0] in visits]:
+            del _copies[key]
+
+
+def _row(entry: VisitEntry) -> Row:
+    content = entry.content
+    event = event_from_mapping(content["event"]) if "event" in content else None
+    return Row(entry.number, entry.entry_id, entry.kind, entry.at, entry.actor, content, event)
+
+
+@dataclass(frozen=True)
+class Missing:
+    """One thing that keeps a visit from beginning: what, and what to do."""
+
+    name: str
+    words: str
+    route: str
+
+
+def missing_before(person: Person) -> list[Missing]:
+    """What screening, consent and set-up still lack today."""
+    found = []
+    now = standing(person)
+    if not now.asked_today:
+        found.append(Missing("Screening", "not asked today", "screening"))
+    elif now.outcome is not Outcome.GO_ON:
+        found.append(Missing("Screening", "the answers hold the visit back", "screening"))
+    if now.consent is None:
+        words = "signed under an earlier text" if now.earlier_consent else "not signed"
+        found.append(Missing("Consent", words, "screening"))
+    if not now.may_go_on and not found:
+        found.append(Missing("Screening", "does not allow the visit", "screening"))
+    run = present_run(person)
+    if run is None:
+        found.append(Missing("Set-up", "not gone through today", "setup-check"))
+    elif run.ready().open:
+        found.append(Missing("Set-up", f"{len(run.ready().open)} lines open", "setup-check"))
+    return found
+
+
+def begin(visit: Visit) -> Visit:
+    """Begin a visit: its clock starts, and profile and plan in force are kept with it.
+
+    Raises VisitError with one sentence where something is missing or the visit is not planned.
+    """
+    text = profile_text()
+    with transaction.atomic():
+        lacking = missing_before(visit.person.one_person()[0])
+        if lacking:
+            said = "; ".join(f"{one.name.lower()}: {one.words}" for one in lacking)
+            raise VisitError(f"The visit cannot begin. Missing: {said}.")
+        running = begin_visit(visit, timezone.now())
+        plan, limits = plan_of(running.plan), manual_limits(running.device)
+        profile = profile_of(text, limits)
+        planned = Planned(
+            id=f"begin-{running.pk}",
+            at_s=0.0,
+            received_s=0.0,
+            region=running.course.region_kind.value,
+            planned_minutes=plan.minutes,
+            starting_power_w=plan.starting_power_w,
+        )
+        content = {
+            "event": event_to_mapping(planned),
+            "profile": {"name": profile.name, "version": profile.version, "text": text, "limits": limits},
+            "case": plan.case_text,
+        }
+        VisitEntry.keep(
+            Kind.BEGIN, running.course.person_id, content, visit_id=running.pk, entry_id=planned.id
+        )
+    return running
+
+
+@dataclass(frozen=True)
+class Running:
+    """A visit at a moment, `now_s` from its stored start; after its end that moment is its end."""
+
+    visit: Visit
+    rows: tuple[Row, ...]
+    profile: PracticeProfile
+    plan: LivePlan
+    now_s: float
+
+    @property
+    def events(self) -> list[Event]:
+        """What conduct and the estimate are told."""
+        return [row.event for row in self.rows if row.event is not None]
+
+    def advice(self, estimate: Estimate | None) -> Advice:
+        """State and prompts."""
+        return advise(self.events, self.profile, estimate, self.now_s)
+
+    def of_kind(self, kind: Kind) -> list[Row]:
+        """Entries of a kind that conduct does not know."""
+        return [row for row in self.rows if row.kind == kind]
+
+
+def running(visit: Visit, moment: datetime | None = None) -> Running:
+    """A visit that was begun, as its entries make it now, or at its end. Raises VisitError otherwise."""
+    if visit.started_at is None or visit.state not in (VisitState.RUNNING, VisitState.DONE):
+        raise VisitError(f"A visit that is {VisitState(visit.state).label} has no clock.")
+    rows = rows_of(visit)
+    until = visit.ended_at if visit.state == VisitState.DONE and visit.ended_at else timezone.now()
+    now_s = ((moment or until) - visit.started_at).total_seconds()
+    begun = next((row for row in rows if row.kind == Kind.BEGIN), None)
+    said = begun.content if begun else {}
+    return Running(visit, rows, _profile(visit, said.get("profile", {})), plan_of(said), now_s)
+
+
+def _profile(visit: Visit, kept: dict[str, Any]) -> PracticeProfile:
+    """The profile kept with the visit, read once."""
+    copy = _copies.get((visit.pk, visit.started_at))
+    if copy is None or copy.profile is None:
+        found = profile_of(kept.get("text", ""), kept.get("limits", {}))
+        if copy is None or not kept:
+            return found
+        copy.profile = found
+    return copy.profile

@@ -1,0 +1,176 @@
+// The sheets that rise when an entry needs a number or a choice. Each ends in one event, or in none.
+export function element(name, attributes = {}, ...children) {
+  const made = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (key === "on") made.addEventListener("click", value);
+    else if (value !== null && value !== false) made.setAttribute(key, value === true ? "" : value);
+  }
+  made.append(...children);
+  return made;
+}
+
+const FEELINGS = [["even_warmth", "even warmth"], ["uneven_warmth", "uneven"], ["no_warmth", "no warmth"], ["hot", "hot"],
+  ["stinging", "stinging"], ["ache", "ache"], ["pain", "pain"], ["numbness", "numbness"], ["unwell", "unwell"]];
+const REASONS = ["doing it shortly", "the person wants to wait", "the device does not allow it", "checked, not needed"];
+const REDNESS = ["0 none", "1 faint", "2 pink", "3 red", "4 deep red or swollen"];
+
+export class Sheets {
+  constructor(dialog, add) {
+    this.dialog = dialog;
+    this.add = add;
+    this.plan = { panels: [], places: [] };
+    this.state = {};
+    this.zone = null;
+    dialog.addEventListener("click", (event) => { if (event.target === dialog) dialog.close(); });
+  }
+
+  open(title, ...children) {
+    const close = element("button", { type: "button", class: "quiet", on: () => this.dialog.close() }, "Cancel");
+    this.dialog.replaceChildren(element("div", { class: "sheet-head" }, element("h2", { id: "sheet-title" }, title), close),
+      ...children);
+    if (!this.dialog.open) this.dialog.showModal();
+    const first = this.dialog.querySelector("[autofocus], .tiles-of button, input, textarea");
+    if (first) first.focus();
+  }
+
+  send(event) {
+    this.dialog.close();
+    this.add(event);
+  }
+
+  tiles(choices, chosen, attributes = {}) {
+    return element("div", { class: "tiles-of", ...attributes },
+      ...choices.map(([value, words, mark]) => element("button", { type: "button", class: mark ? "here" : null,
+        on: () => chosen(value) }, words)));
+  }
+
+  // A number by tiles or by digits; `make` turns it into an event.
+  number(title, { unit, low, high, near = [], place = 0, make, before = [], after = [] }) {
+    const shown = element("input", { id: "sheet-number", inputmode: "decimal", autocomplete: "off", autofocus: true });
+    const wrong = element("p", { class: "wrong", role: "alert", hidden: true });
+    const take = (value) => {
+      const number = Number(String(value).replace(",", "."));
+      if (String(value).trim() === "" || !Number.isFinite(number) || number < low || number > high) {
+        wrong.textContent = "Allowed: " + low + " to " + high + " " + unit + ".";
+        wrong.hidden = false;
+        return;
+      }
+      this.send(make(Number(number.toFixed(place))));
+    };
+    const digit = (key) => {
+      shown.value = key === "⌫" ? shown.value.slice(0, -1) : shown.value + key;
+    };
+    const keys = [..."123456789"].map((key) => [key, key]);
+    keys.push([".", "."], ["0", "0"], ["⌫", "⌫"]);
+    const form = element("form", { method: "dialog" }, element("label", { for: "sheet-number" }, unit), shown, wrong,
+      this.tiles(keys, digit, { class: "tiles-of digits" }), element("button", { class: "main" }, "Enter"));
+    form.addEventListener("submit", (event) => { event.preventDefault(); take(shown.value); });
+    this.open(title, ...before, ...(near.length ? [this.tiles(near.map((one) => [one, one + " " + unit,
+      one === this.present]), take, { class: "tiles-of near" })] : []), form, ...after);
+    shown.focus();
+  }
+
+  power(send = (event) => event) {
+    const now = this.state.power_w || 0;
+    const step = this.state.raise_step_w || 10;
+    this.present = now;
+    const near = [...new Set([0, now - 2 * step, now - step, now, now + step, now + 2 * step])].filter((one) => one >= 0);
+    this.number("Power as the device shows it", { unit: "W", low: 0, high: 2000, near,
+      make: (watts) => send({ kind: "power_set", watts }),
+      before: [element("button", { type: "button", class: "wide-button", on: () => this.send({ kind: "power_would_not_rise" }) },
+        "Power would not rise")] });
+  }
+
+  tuning(send = (event) => event) {
+    this.present = this.state.tuning;
+    this.number("Tuning as the device shows it", { unit: "%", low: 0, high: 100, near: [60, 70, 75, 80, 85, 90, 95, 100],
+      make: (percent) => send({ kind: "tuning_shown", percent }) });
+  }
+
+  skin(send = (event) => event, zone = this.zone) {
+    const places = this.plan.places.map((one) => one.label);
+    const chosen = element("select", { id: "sheet-zone" }, ...places.map((label) => element("option",
+      { value: label, selected: label === zone }, label)));
+    this.number("Skin temperature", { unit: "°C", low: 10, high: 60, place: 1,
+      make: (celsius) => { this.zone = chosen.value; return send({ kind: "skin_reading", zone: chosen.value, celsius }); },
+      before: [element("label", { for: "sheet-zone" }, "Zone"), chosen] });
+  }
+
+  comfort(send = (event) => event) {
+    const scores = [...Array(11).keys()].map((one) => [one, String(one), one === this.state.comfort]);
+    this.open("Comfort", element("p", { class: "ends" }, element("span", {}, "0 cannot be borne"), element("span", {}, "10 fully comfortable")),
+      this.tiles(scores, (score) => this.send(send({ kind: "comfort", score })), { class: "tiles-of scores" }),
+      element("h3", {}, "It feels like"),
+      this.tiles(FEELINGS, (feeling) => this.send({ kind: "sensation", feeling })));
+  }
+
+  moved() {
+    const chosen = { panel: this.plan.panels.length === 1 ? this.plan.panels[0].name : "", side: "whole" };
+    if (!this.plan.panels.length) return this.movedPlain();
+    const body = element("div");
+    const show = () => {
+      const panel = this.plan.panels.find((one) => one.name === chosen.panel);
+      const sides = [["whole", "the whole panel"], ...Object.entries((panel || this.plan.panels[0]).sides).map(
+        ([side, words]) => [side, words + " side"])];
+      const steps = (sign, words) => [2, 3, 5, 8, 10].map((mm) => [sign * mm, mm + " mm " + words]);
+      const move = (by_mm) => chosen.panel && this.send({ kind: "panel_moved", panel: chosen.panel, side: chosen.side, by_mm });
+      body.replaceChildren(
+        element("h3", {}, "Which"),
+        this.tiles(this.plan.panels.map((one) => [one.name, one.name, one.name === chosen.panel]),
+          (name) => { chosen.panel = name; show(); }),
+        this.tiles(sides.map(([side, words]) => [side, words, side === chosen.side]), (side) => { chosen.side = side; show(); }),
+        element("h3", {}, chosen.panel ? "How far" : "How far (choose the panel first)"),
+        this.tiles(steps(1, "away"), move), this.tiles(steps(-1, "closer"), move));
+    };
+    this.open("Moved a panel", body);
+    show();
+    return null;
+  }
+
+  movedPlain() {
+    this.open("Moved a panel", element("p", {}, "No plan is saved, so the panels have no names here. Enter it as a note."));
+  }
+
+  looked() {
+    const chosen = { broken: false };
+    const box = element("input", { type: "checkbox", id: "sheet-broken" });
+    box.addEventListener("change", () => { chosen.broken = box.checked; });
+    this.open("Skin looked at", element("div", { class: "tick" }, box,
+      element("label", { for: "sheet-broken" }, "blistered or broken")), element("h3", {}, "Redness"),
+      this.tiles(REDNESS.map((words, redness) => [redness, words]),
+        (redness) => this.send({ kind: "skin_looked", redness, broken: chosen.broken })));
+  }
+
+  words(title, label, make, choices = []) {
+    const area = element("textarea", { id: "sheet-words", maxlength: "2000" });
+    const form = element("form", { method: "dialog" }, element("label", { for: "sheet-words" }, label), area,
+      element("button", { class: "main" }, "Enter"));
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      if (area.value.trim()) this.send(make(area.value.trim()));
+    });
+    this.open(title, ...(choices.length ? [this.tiles(choices.map((one) => [one, one]), (one) => this.send(make(one)))] : []), form);
+    if (!choices.length) area.focus();
+  }
+
+  note() {
+    this.words("Note", "In words", (text) => ({ kind: "noted", text }));
+  }
+
+  notNow(prompt) {
+    this.words("Not now, because", "Another reason", (reason) => ({ kind: "prompt_answered", prompt: prompt.id,
+      answer: "not_now", reason }), REASONS);
+  }
+
+  // An entry is changed only by another one that says so.
+  correct(entry) {
+    const send = (replacement) => ({ kind: "correction", of: entry.id, replacement });
+    const again = { power_set: () => this.power(send), tuning_shown: () => this.tuning(send), comfort: () => this.comfort(send),
+      skin_reading: () => this.skin(send, entry.event.zone) }[entry.kind];
+    const back = element("button", { type: "button", class: "wide-button",
+      on: () => this.send({ kind: "correction", of: entry.id, replacement: null }) }, "Take it back");
+    const other = again ? [element("button", { type: "button", class: "wide-button", on: again }, "Enter another value")] : [];
+    this.open("Correct: " + entry.words, ...other, back,
+      element("p", { class: "help" }, "Both stay in the record: the entry, and that it was corrected."));
+  }
+}

@@ -1,0 +1,74 @@
+"""The overview of running visits."""
+
+from datetime import timedelta
+from typing import Any
+
+from django.http import HttpResponse, JsonResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from evenfield.clinic.access import requires
+from evenfield.clinic.accounts.middleware import StaffRequest
+from evenfield.clinic.courses.models import Visit, VisitState
+from evenfield.clinic.visits.estimating import ESTIMATES
+from evenfield.clinic.visits.running import running
+from evenfield.clinic.visits.telling import question
+from evenfield.clinic.visits.translation import for_conduct
+
+
+@requires("visits.view")
+@require_safe
+def running_visits(request: StaffRequest) -> HttpResponse:
+    """All rooms at once, and what of today can begin."""
+    today = timezone.localdate()
+    waiting = (
+        Visit.objects.filter(
+            state=VisitState.PLANNED,
+            planned_start__date__gte=today,
+            planned_start__date__lt=today + timedelta(days=1),
+            course__person__erased__isnull=True,
+        )
+        .select_related("course__person", "room")
+        .order_by("planned_start")
+    )
+    return render(request, "visits/running.html", {"visits": _lines(), "waiting": waiting})
+
+
+@requires("visits.view", activity=False)
+@require_safe
+def running_now(request: StaffRequest) -> HttpResponse:
+    """The same as data; the page asks for it by itself."""
+    return JsonResponse({"visits": _lines()})
+
+
+def _lines() -> list[dict[str, Any]]:
+    visits = Visit.objects.filter(state=VisitState.RUNNING, course__person__erased__isnull=True)
+    found = visits.select_related("course__person", "room").order_by("room__name", "started_at")
+    return [_line(visit) for visit in found]
+
+
+def _line(visit: Visit) -> dict[str, Any]:
+    run = running(visit)
+    estimate, words = ESTIMATES.newest(question(run))
+    advice = run.advice(for_conduct(estimate))
+    now = advice.state
+    first = advice.prompts[0] if advice.prompts else None
+    hottest = None
+    if estimate and estimate["zones"]:
+        hottest = max(zone["skin_hottest_c"][0] for zone in estimate["zones"])
+    return {
+        "address": reverse("live-visit", kwargs={"number": visit.pk}),
+        "room": visit.room.name if visit.room else "no room",
+        "person": visit.person.full_name,
+        "region": visit.course.region_words,
+        "now_s": round(run.now_s, 1),
+        "phase": advice.phase.value,
+        "power_w": now.power_w,
+        "tuning": now.tuning.value if now.tuning else None,
+        "prompt": first.what if first else "",
+        "urgency": first.urgency.value if first else "",
+        "skin_hottest_c": hottest,
+        "estimate_words": words,
+    }

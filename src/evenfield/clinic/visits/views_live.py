@@ -1,0 +1,105 @@
+"""The live page: begin a visit, take its entries, tell the page what is so."""
+
+import json
+from typing import Any
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.views.decorators.csrf import ensure_csrf_cookie
+from django.views.decorators.http import require_POST, require_safe
+
+from evenfield.clinic.access import requires
+from evenfield.clinic.accounts.middleware import StaffRequest
+from evenfield.clinic.audit import trail
+from evenfield.clinic.audit.models import Action
+from evenfield.clinic.courses.models import Visit, VisitState
+from evenfield.clinic.courses.visits import VisitError
+from evenfield.clinic.visits import running as runs
+from evenfield.clinic.visits.plans import plan_of
+from evenfield.clinic.visits.recording import BatchError, take_batch
+from evenfield.clinic.visits.telling import heartbeat
+from evenfield.conduct.profile import ProfileError
+
+
+def visit_or_404(number: int) -> Visit:
+    """The visit of a number in an address, of someone who was not erased."""
+    wanted = Visit.objects.select_related("course__person__merged_into", "room", "device", "staff")
+    found = get_object_or_404(wanted, pk=number, course__person__erased__isnull=True)
+    assert isinstance(found, Visit)
+    return found
+
+
+@requires("visits.view")
+@require_safe
+@ensure_csrf_cookie
+def live_visit(request: StaffRequest, number: int) -> HttpResponse:
+    """What is missing before it, the running visit, or the way to its report."""
+    visit = visit_or_404(number)
+    person = visit.person.one_person()[0]
+    if visit.state == VisitState.DONE:
+        return redirect("visit-report", number=number)
+    if visit.state not in (VisitState.PLANNED, VisitState.RUNNING):
+        return redirect("visit", number=number)
+    trail.record(Action.READ, kind="courses.visit", object_id=visit.pk, subject_id=visit.subject_id())
+    context: dict[str, Any] = {"visit": visit, "person": person}
+    if visit.state == VisitState.PLANNED:
+        context |= {"missing": runs.missing_before(person), "plan": plan_of(visit.plan)}
+        return render(request, "visits/start.html", context)
+    assert visit.started_at
+    context["start_ms"] = round(visit.started_at.timestamp() * 1000)
+    context["server_ms"] = round(timezone.now().timestamp() * 1000)
+    return render(request, "visits/live.html", context)
+
+
+@requires("visits.enter")
+@require_POST
+def begin_visit(request: StaffRequest, number: int) -> HttpResponse:
+    """The visit's clock starts, if nothing is missing."""
+    visit = visit_or_404(number)
+    try:
+        runs.begin(visit)
+    except (VisitError, ProfileError) as error:
+        messages.error(request, str(error))
+    return redirect("live-visit", number=number)
+
+
+@requires("visits.enter")
+@require_POST
+def visit_entries(request: StaffRequest, number: int) -> HttpResponse:
+    """Keep what a tablet sends. The answer is given after the commit; each entry has its own."""
+    received = timezone.now()
+    visit = visit_or_404(number)
+    try:
+        answers = take_batch(visit, json.loads(request.body), received)
+    except (BatchError, ValueError) as error:
+        said = str(error) if isinstance(error, BatchError) else "The sending is not JSON."
+        return JsonResponse({"problem": said}, status=400)
+    return JsonResponse({"answers": [answer.as_json() for answer in answers]})
+
+
+@requires("visits.view", activity=False)
+@require_safe
+def visit_now(request: StaffRequest, number: int) -> HttpResponse:
+    """The heartbeat."""
+    received = timezone.now()
+    visit = visit_or_404(number)
+    if visit.state not in (VisitState.RUNNING, VisitState.DONE) or visit.started_at is None:
+        raise Http404
+    after, have = request.GET.get("after", "0"), request.GET.get("have", "")
+    run = runs.running(visit)
+    told = heartbeat(
+        run, int(after) if after.isdecimal() else 0, float(have) if _number(have) else None, received
+    )
+    if after == "0":
+        told["plan"] = run.plan.as_json()
+    return JsonResponse(told)
+
+
+def _number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True

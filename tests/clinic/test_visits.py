@@ -1,0 +1,278 @@
+"""A running visit: begun only when allowed; entries kept once, under right clocks; closed; reported."""
+
+import io
+import json
+import subprocess
+import zipfile
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from evenfield.clinic.access import Role
+from evenfield.clinic.audit.actor import Actor
+from evenfield.clinic.audit.trail import verify_chain
+from evenfield.clinic.courses.models import Course, Visit, VisitState
+from evenfield.clinic.courses.visits import VisitError
+from evenfield.clinic.devices.models import Device
+from evenfield.clinic.people.leaving import EraseReason, erase, export_zip
+from evenfield.clinic.people.models import Person
+from evenfield.clinic.screening.consent import present_text
+from evenfield.clinic.screening.recording import keep_answers, keep_consent
+from evenfield.clinic.setup_check import runs as setups
+from evenfield.clinic.visits.clocks import happened
+from evenfield.clinic.visits.models import VisitEntry
+from evenfield.clinic.visits.recording import take_batch
+from evenfield.clinic.visits.running import begin, running
+from evenfield.clinic.visits.summary import summary
+from evenfield.conduct.screening import default_screening
+from evenfield.conduct.setup import default_checklist
+
+
+@pytest.fixture
+def visit(person: Callable[..., Person], terminal: Actor) -> Visit:
+    """A visit of today of which nothing is missing but its beginning."""
+    someone = person()
+    questions = default_screening()
+    keep_answers(someone, questions, {one.id: one.good.value for one in questions.question})
+    keep_consent(someone, present_text(), name=someone.full_name, drawing="")
+    run = setups.begin(someone)
+    for line in default_checklist().line:
+        setups.tick(someone, run.number, line.id, done=True)
+    course = Course(person=someone, region="thigh", visits_planned=6, spacing_days=14)
+    course.save()
+    made = Visit(course=course, number=1, planned_start=timezone.now(), minutes=60)
+    made.save()
+    return made
+
+
+@pytest.fixture
+def begun(visit: Visit) -> Visit:
+    """The same, running for 20 minutes."""
+    one = begin(visit)
+    one.started_at = timezone.now() - timedelta(minutes=20)
+    one.save()
+    return one
+
+
+def ms(moment: datetime) -> float:
+    """As a right clock of a tablet shows it."""
+    return moment.timestamp() * 1000.0
+
+
+def entry(name: str, kind: str, *, ago_s: float = 0.0, off_s: float = 0.0, **said: Any) -> dict[str, Any]:
+    """An entry written so many seconds ago on a tablet whose clock is wrong by so many."""
+    wrote = ms(timezone.now()) + 1000.0 * (off_s - ago_s)
+    return {
+        "id": f"entry-{name}".ljust(8, "-"),
+        "wrote_ms": wrote,
+        "offset_ms": -1000.0 * off_s,
+        "event": {"kind": kind, **said},
+    }
+
+
+def sending(*entries: dict[str, Any], off_s: float = 0.0) -> dict[str, Any]:
+    """A sending of such a tablet."""
+    return {"sent_ms": ms(timezone.now()) + 1000.0 * off_s, "entries": list(entries)}
+
+
+def test_a_visit_begins_only_when_screening_consent_and_set_up_allow(
+    visit: Visit, browser: Callable[..., Client]
+) -> None:
+    person = visit.person
+    run = setups.present_run(person)
+    assert run
+    setups.begin(person)  # a new set-up with every line open
+    with pytest.raises(VisitError, match="set-up: 11 lines open"):
+        begin(visit)
+    client = browser(Role.OPERATOR)
+    client.post(f"/visits/{visit.pk}/begin/")
+    page = client.get(f"/visits/{visit.pk}/").content.decode()
+    assert "Begin the visit</button>" not in page
+    assert "11 lines open" in page
+    visit.refresh_from_db()
+    assert visit.state == VisitState.PLANNED
+    questions = default_screening()
+    keep_answers(person, questions, {one.id: one.good.value for one in questions.question} | {"fever": "yes"})
+    with pytest.raises(VisitError, match="screening: the answers hold the visit back"):
+        begin(visit)
+
+
+def test_entries_are_kept_once_and_each_has_its_own_answer(begun: Visit) -> None:
+    body = sending(
+        entry("start", "started", ago_s=60), entry("power", "power_set", watts=50, ago_s=50),
+        entry("wrong", "power_set", watts=99999), entry("tuning", "tuning_shown", percent=85),
+    )  # fmt: skip
+    first = take_batch(begun, body)
+    assert [one.number is not None for one in first] == [True, True, False, True]
+    assert "less than or equal to 2000" in first[2].refused
+    again = take_batch(begun, body)
+    assert again == first
+    assert VisitEntry.objects.filter(visit=begun).count() == 4  # begin, and three
+    other = body["entries"][1] | {"event": {"kind": "power_set", "watts": 70}}
+    assert "Another entry was kept under this id" in take_batch(begun, sending(other))[0].refused
+    state = running(begun).advice(None).state
+    assert (state.field_on, state.power_w) == (True, 50)
+    assert verify_chain().holds
+
+
+def test_a_correction_changes_what_counts_and_keeps_what_was(begun: Visit) -> None:
+    take_batch(
+        begun, sending(entry("start", "started", ago_s=60), entry("power", "power_set", watts=50, ago_s=40))
+    )
+    wrong = entry("fix", "correction", of="entry-power", replacement={"kind": "power_set", "watts": 60})
+    unknown = entry("fix2", "correction", of="entry-nothing", replacement=None)
+    answers = take_batch(begun, sending(wrong, unknown))
+    assert [one.refused for one in answers] == ["", "The entry to correct is not in this visit."]
+    run = running(begun)
+    assert run.advice(None).state.power_w == 60
+    power = summary(run).power
+    assert [step.watts for step in power] == [0, 60]
+    assert power[1].at_s == pytest.approx(20 * 60 - 40, abs=1)  # the time stays that of what was corrected
+    assert [row.kind for row in run.rows] == ["begin", "started", "power_set", "correction"]
+
+
+@pytest.mark.parametrize(
+    ("off_s", "mark"), [(0.0, ""), (4000.0, "4000 s fast: corrected"), (-90000.0, "90000 s slow: corrected")]
+)
+def test_a_wrong_tablet_clock_changes_no_time(begun: Visit, off_s: float, mark: str) -> None:
+    take_batch(begun, sending(entry("late", "comfort", score=8, ago_s=300, off_s=off_s), off_s=off_s))
+    row = running(begun).rows[-1]
+    assert row.content["event"]["at_s"] == pytest.approx(20 * 60 - 300, abs=1)
+    assert row.content["event"]["received_s"] == pytest.approx(20 * 60, abs=2)
+    assert mark in row.content["clock"]["mark"]
+    assert bool(mark) == bool(row.content["clock"]["mark"])
+
+
+def test_a_clock_set_between_writing_and_sending_is_marked() -> None:
+    start = timezone.now()
+    received = start + timedelta(seconds=600)
+    wrote = ms(start + timedelta(seconds=500))
+    sure = happened(start, received, wrote, ms(received), 0.0)
+    assert (sure.at_s, sure.mark) == (500.0, "")
+    moved = happened(start, received, wrote, ms(received) + 60_000, 0.0)  # set one minute forward
+    assert "set by 60 s" in moved.mark
+    back = happened(start, received, wrote, wrote - 5_000, 0.0)  # set back beyond the time of writing
+    assert back.at_s == 600.0
+    assert "not certain" in back.mark
+
+
+def test_two_tablets_write_into_one_visit(begun: Visit, browser: Callable[..., Client], account: Any) -> None:
+    one, other = browser(Role.OPERATOR), browser(Role.LEAD)
+    for client, told in (
+        (one, entry("one", "comfort", score=7)),
+        (other, entry("other", "comfort", score=6)),
+    ):
+        sent = client.post(
+            f"/visits/{begun.pk}/entries/", json.dumps(sending(told)), content_type="application/json"
+        )
+        assert sent.json()["answers"][0]["kept"]
+    told = one.get(f"/visits/{begun.pk}/now/?after=0").json()
+    assert [(row["kind"], row["who"]) for row in told["entries"]] == [
+        ("begin", "terminal"), ("comfort", "operator"), ("comfort", "lead_clinician"),
+    ]  # fmt: skip
+    later = one.get(f"/visits/{begun.pk}/now/?after={told['last']}").json()
+    assert later["entries"] == []
+    assert later["state"]["comfort"] == 6
+    assert told["now_s"] == pytest.approx(1200, abs=5)
+
+
+def test_what_cannot_be_read_is_refused_as_a_whole(begun: Visit, browser: Callable[..., Client]) -> None:
+    client = browser(Role.OPERATOR)
+    for body in ("{", "[]", '{"sent_ms": 1, "entries": []}', '{"sent_ms": 1, "entries": [{"id": "short"}]}'):
+        sent = client.post(f"/visits/{begun.pk}/entries/", body, content_type="application/json")
+        assert sent.status_code == 400
+        assert sent.json()["problem"]
+    assert VisitEntry.objects.filter(visit=begun).count() == 1
+
+
+def test_the_manual_stands_above_the_profile_and_is_kept_with_the_visit(visit: Visit) -> None:
+    device = Device(
+        name="A", power_most_w=120, minutes_most=30, tuning_intended_percent=85, manual="m, page 1"
+    )
+    device.save()
+    visit.device = device
+    visit.save()
+    one = begin(visit)
+    device.power_most_w = 60  # changed later: a visit keeps what held when it began
+    device.save()
+    numbers = running(one).profile.numbers
+    assert numbers.power_most_w.value == 120
+    assert numbers.session_most_minutes.value == 30
+    assert numbers.session_minutes.value <= 30
+    assert numbers.tuning_least_percent.value == 85
+    assert running(one).profile.number_words["power_most_w"] == "120"
+
+
+def test_closing_needs_a_stop_and_leaves_a_report(
+    begun: Visit, browser: Callable[..., Client], pdftotext: Path, tmp_path: Path
+) -> None:
+    client = browser(Role.OPERATOR, Role.LEAD)
+    take_batch(
+        begun,
+        sending(
+            entry("start", "started", ago_s=1200), entry("power", "power_set", watts=60, ago_s=1200),
+            entry("pause", "paused", ago_s=600), entry("on-again", "resumed", ago_s=480),
+            entry("skin-1", "skin_reading", zone="front", celsius=36.4, ago_s=300),
+        ),
+    )  # fmt: skip
+    said = {"redness": "1", "skin_words": "faint", "client_words": "pleasant", "next_words": "same again"}
+    refused = client.post(f"/visits/{begun.pk}/close/", said)
+    assert "not recorded as stopped" in refused.content.decode()
+    take_batch(begun, sending(entry("stop", "stopped")))
+    event = {
+        "number": "f" * 32, "term": "burn", "grade": "1", "words": "a coin-sized red place, front",
+        "began": "after the stop", "done": "cooled", "told": "lead clinician, at once",
+    }  # fmt: skip
+    for _ in range(2):
+        client.post(f"/visits/{begun.pk}/unwanted/", event)
+    assert VisitEntry.objects.filter(visit=begun, kind="adverse").count() == 1
+    assert client.post(f"/visits/{begun.pk}/close/", said).status_code == 302
+    begun.refresh_from_db()
+    assert begun.state == VisitState.DONE
+    numbers = summary(running(begun))
+    # 60 W for 18 of 20 minutes, by hand
+    assert numbers.energy_wmin == pytest.approx(60 * 18, rel=0.01)
+    assert numbers.heated_s == pytest.approx(18 * 60, abs=2)
+    assert numbers.paused_s == pytest.approx(120, abs=2)
+    page = client.get(f"/visits/{begun.pk}/report/").content.decode()
+    assert "“pleasant”" in page
+    assert "CTCAE 5.0" in page
+    assert client.get(f"/visits/{begun.pk}/picture.svg").content.startswith(b"<?xml")
+    file = tmp_path / "report.pdf"
+    file.write_bytes(client.get(f"/visits/{begun.pk}/report.pdf").content)
+    call: list[Path | str] = [pdftotext, "-layout", file, "-"]
+    text = " ".join(subprocess.run(call, capture_output=True, check=True, text=True).stdout.split())
+    for words in ("faint", "Burn, grade 1", "skin 36.4 °C, front", "No estimate", "proves nothing"):
+        assert words in text
+    late = take_batch(begun, sending(entry("late", "noted", text="found on the other tablet", ago_s=60)))
+    assert late[0].number
+    assert "after closing" in client.get(f"/visits/{begun.pk}/report/").content.decode()
+
+
+def test_the_overview_names_every_running_visit(begun: Visit, browser: Callable[..., Client]) -> None:
+    client = browser(Role.OPERATOR)
+    told = client.get("/visits/now/").json()["visits"]
+    assert [one["person"] for one in told] == [begun.person.full_name]
+    assert told[0]["phase"] == "planned"
+    assert begun.person.full_name in client.get("/visits/").content.decode()
+
+
+def test_erasure_removes_what_was_entered_and_export_holds_it(begun: Visit, account: Any) -> None:
+    take_batch(begun, sending(entry("note", "noted", text="very private")))
+    person = begun.person
+    assert running(begun).rows[-1].content["event"]["text"] == "very private"
+    assert b"very private" in _unzipped(export_zip(person, "Invented"))
+    erase(person, EraseReason.ASKED)
+    begun.refresh_from_db()
+    assert verify_chain().holds
+    assert running(begun).rows == ()
+
+
+def _unzipped(content: bytes) -> bytes:
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        return b"".join(archive.read(name) for name in archive.namelist())
