@@ -2,7 +2,7 @@
 
 import typer
 
-from evenfield.cli import clinic, diagnose, forecast, place, verify
+from evenfield.cli import advise, clinic, diagnose, forecast, place, uncertainty, verify
 
 app = typer.Typer(
     name="evenfield",
@@ -27,6 +27,8 @@ def version() -> None:
 app.command()(forecast.forecast)
 app.command()(place.place)
 app.command()(diagnose.diagnose)
+app.command()(uncertainty.uncertainty)
+app.command()(advise.advise)
 app.command()(verify.verify)
 app.command()(clinic.serve)
 app.add_typer(clinic.audit, name="audit")

@@ -7,6 +7,7 @@ import numpy as np
 from numba import njit
 
 GAMMA = 1.0 - 1.0 / np.sqrt(2.0)
+"""As in `heat.stepping`."""
 
 
 @njit(cache=True, fastmath=True, error_model="numpy")
@@ -37,17 +38,30 @@ def _rate(
 
 
 @njit(cache=True, fastmath=True, error_model="numpy")
+def _times(matrix, vector, out):
+    """out = matrix · vector."""
+    for i in range(out.size):
+        total = 0.0
+        for j in range(vector.size):
+            total += matrix[i, j] * vector[j]
+        out[i] = total
+
+
+@njit(cache=True, fastmath=True, error_model="numpy")
 def run(
     a, constants, operators, points, sources, shapes, start_c, arterial_c, in_blood, tables, of_point, low,
-    per, rates, dt, watts, kept, out
+    per, implicit, which, dt, watts, kept, out
 ):  # fmt: skip
-    """ROS2 with a diagonal Jacobian (`heat.stepping`, `heat.reduced`).
+    """ROS2 (`heat.stepping`) with each member's own Jacobian about its baseline.
 
     a (n, r) start; constants (n, r); operators (n, r, r); points (n, m, r); sources (n, r); dt (steps,) s;
-    watts (n, steps) W; kept (steps,): where in `out` (n, kept, r) the state after each step goes, or -1.
+    watts (n, steps) W; kept (steps,): where in `out` (n, kept, r) the state after each step goes, or -1;
+    implicit (n, lengths, r, r): inverse of 1 + γ h J for each different length of step, `which` (steps,) of
+    them.
     """
     members, r = a.shape
-    first, second, moved, constant = np.empty(r), np.empty(r), np.empty(r), np.empty(r)
+    rate, first, second, moved = np.empty(r), np.empty(r), np.empty(r), np.empty(r)
+    constant = np.empty(r)
     for n in range(members):
         now = a[n].copy()
         for s in range(dt.size):
@@ -56,17 +70,19 @@ def run(
                 constant[i] = constants[n, i] + watts[n, s] * sources[n, i]
             _rate(
                 now, constant, operators[n], points[n], shapes, start_c, arterial_c[n], in_blood, tables,
-                of_point, low, per, first,
+                of_point, low, per, rate,
             )  # fmt: skip
+            _times(implicit[n, which[s]], rate, first)
             for i in range(r):
-                first[i] /= 1.0 + GAMMA * h * rates[i]
                 moved[i] = now[i] + h * first[i]
             _rate(
                 moved, constant, operators[n], points[n], shapes, start_c, arterial_c[n], in_blood, tables,
-                of_point, low, per, second,
+                of_point, low, per, rate,
             )  # fmt: skip
             for i in range(r):
-                second[i] = (second[i] - 2.0 * first[i]) / (1.0 + GAMMA * h * rates[i])
+                rate[i] -= 2.0 * first[i]
+            _times(implicit[n, which[s]], rate, second)
+            for i in range(r):
                 now[i] += h * (1.5 * first[i] + 0.5 * second[i])
             if kept[s] >= 0:
                 for i in range(r):

@@ -25,6 +25,7 @@ from evenfield.grid.fit import fit
 from evenfield.grid.layout import Layout
 from evenfield.heat.power import PowerCurve
 from evenfield.heat.stepping import steady, steps
+from evenfield.tolerance.advance import GAMMA
 from evenfield.tolerance.advance import run as advance
 from evenfield.tolerance.member import Complexes, one_row, possible, solved_member
 from evenfield.tolerance.parallel import Runner, one_thread
@@ -53,6 +54,8 @@ WIDER_TRAINING, WIDER_DESIGN = 1.3, 1.15
 CHUNK = 4
 """Members per task of the design; fixed, whoever computes."""
 STEP_S = 20.0
+HOTTEST_C = 60.0
+"""What is hotter is beyond the model (its blood flow, its shapes) and shown as this."""
 LEGS = ((8.0, 1.0), (12.0, 1.3), (2.0, 0.0), (12.0, 0.8), (6.0, 0.0))
 """Minutes and factor on the power of a training run's legs."""
 TRAINING_TOLERANCE_K = 0.3
@@ -83,7 +86,6 @@ class Emulator:
     fit: QuadraticFit
     extras: QuadraticFit
     like: dict[str, Floats]
-    rates: Floats
     point_start_c: Floats
     point_shapes: Floats
     term_of_point: Integers
@@ -123,14 +125,20 @@ class Emulator:
         time_s: Floats,
     ) -> Visit:
         """The same from projected arrays, a row each (the emulated ones, or a member's own)."""
+        if watts.shape != (len(scores), dt.size):
+            raise ValueError(f"watts has shape {watts.shape}: {(len(scores), dt.size)} is needed")
         scale, arterial = self._heat_factors(scores)
         operators = np.einsum("nt,ntij->nij", scale, arrays["operators"])
         constants = np.einsum("nt,nti->ni", scale, arrays["constants"])
         blood = len(self.layers)
         constants += arterial[:, None] * np.einsum("nt,nti->ni", scale[:, :blood], arrays["per_kelvin"])
         points = scale[:, self.term_of_point, None] * arrays["points"]
-        a = self._baseline(operators, constants, points, arterial)
-        out = np.empty((len(scores), time_s.size, self.rates.size))
+        a, jacobian = self._baseline(operators, constants, points, arterial)
+        lengths, which = np.unique(np.round(dt, 9), return_inverse=True)
+        implicit = np.linalg.inv(
+            np.eye(a.shape[1]) + GAMMA * lengths[None, :, None, None] * jacobian[:, None]
+        )
+        out = np.empty((len(scores), time_s.size, a.shape[1]))
         out[:, 0] = a
         advance(
             a,
@@ -146,17 +154,17 @@ class Emulator:
             self.term_of_point,
             TABLE_C[0],
             1.0 / (TABLE_C[1] - TABLE_C[0]),
-            self.rates,
+            implicit,
+            which,
             dt,
             np.ascontiguousarray(watts),
             kept,
             out,
         )
         top = np.maximum.reduceat(out @ self.top_shapes.T + self.top_start_c, self.top_begin, axis=2)
+        means = self.zone_start_c + out @ self.zone_shapes.T
         zones = len(self.zones)
-        return Visit(
-            time_s, self.zone_start_c + out @ self.zone_shapes.T, top[:, :, :zones], top[:, :, zones:]
-        )
+        return Visit(time_s, _held(means), _held(top[:, :, :zones]), _held(top[:, :, zones:]))
 
     def extra(self, scores: Floats) -> Floats:
         """Evenness, conductance, susceptance and shares of members, (members, 3 + n_layers)."""
@@ -173,8 +181,10 @@ class Emulator:
         scale = np.stack([*flow, values.get("exchange", one), one], axis=1)
         return scale, self.arterial_c + values.get("core", 0.0 * one)
 
-    def _baseline(self, operators: Floats, constants: Floats, points: Floats, arterial: Floats) -> Floats:
-        """Coordinates of the steady temperature without power, by Newton's method."""
+    def _baseline(
+        self, operators: Floats, constants: Floats, points: Floats, arterial: Floats
+    ) -> tuple[Floats, Floats]:
+        """Coordinates of the steady temperature without power, by Newton's method, and the Jacobian there."""
         a = np.zeros_like(constants)
         step = TABLE_C[1] - TABLE_C[0]
         for _ in range(20):
@@ -192,8 +202,13 @@ class Emulator:
             change = np.linalg.solve(jacobian, rate[:, :, None])[:, :, 0]
             a = a + change
             if float(np.max(np.abs(change @ self.zone_shapes.T))) < 1e-4:
-                return a
+                return a, jacobian
         raise RuntimeError("an ensemble member's baseline was not found; its blood flow may be extreme")
+
+
+def _held(temperature_c: Floats) -> Floats:
+    """Temperatures up to `HOTTEST_C`; what is not a number grew beyond all bounds."""
+    return np.fmin(np.where(np.isfinite(temperature_c), temperature_c, HOTTEST_C), HOTTEST_C)
 
 
 def time_steps(breaks: Sequence[float], time_s: Floats, step_s: float) -> tuple[Floats, Floats, Integers]:
@@ -368,7 +383,6 @@ def _fitted(
         fit=nothing,
         extras=nothing,
         like=like,
-        rates=frame.rates,
         point_start_c=start,
         point_shapes=own,
         term_of_point=frame.term_of_point,

@@ -46,14 +46,12 @@ class Term:
 @dataclass(frozen=True)
 class Frame:
     """What a family has in common. `start_c` (nk, nj, n): nominal baseline; `shapes` (n_nodes, r); `layers`
-    and their blood terms, evaporation last in `terms`; `rates` (r,) 1/s: decay of each shape about a warm
-    nominal state."""
+    and their blood terms, evaporation last in `terms`."""
 
     start_c: Floats
     shapes: Floats
     layers: tuple[str, ...]
     terms: tuple[Term, ...]
-    rates: Floats
     projection_error_k: float
 
     @property
@@ -100,18 +98,12 @@ def make_frame(
     watched = np.zeros(start_c.shape, dtype=bool)
     watched[:, :, model.grid.cells_of("fat").start :] = True
     shapes, error = basis(rise, model.capacity.ravel(), watched.ravel(), error_k, MOST_SHAPES)
-    warm = start_c + rise.mean(axis=0, dtype=np.float64).reshape(start_c.shape)
-    local = model.blood_w_k(warm)
-    local[:, :, -1] += model.exchange_scale * model.area * model.exchange.slope()
-    matrix = shapes.T @ (_conducted(model, shapes) + local.reshape(-1, 1) * shapes)
-    rates, turn = np.linalg.eigh(0.5 * (matrix + matrix.T))
     terms = [_blood_term(model, layer, start_c, rise, arterial_c) for layer in model.layers]
     return Frame(
         start_c=start_c,
-        shapes=shapes @ turn,
+        shapes=shapes,
         layers=tuple(layer.name for layer in model.layers),
         terms=(*terms, _skin_term(model, start_c, rise)),
-        rates=np.asarray(rates),
         projection_error_k=error,
     )
 

@@ -1,8 +1,8 @@
 """What is not known, as one joint distribution: every unknown with its width, source and label.
 
 Unknowns are independent. A member of an ensemble is a row of scores, one per unknown: 0 is nominal, and for
-all but the kind of fat the score is standard normal, cut off at `CUT_OFF`. The kind of fat has 0 for the
-case's own kind and 1 for the other. Widths are data: `data/spread.toml`, the tissue set and the case.
+all but the kind of fat the score is standard normal, held at `CUT_OFF` beyond it. The kind of fat has 0 for
+the case's own kind and 1 for the other. Widths are data: `data/spread.toml`, the tissue set and the case.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtri
 from scipy.stats import qmc
 
 from evenfield.case import Case, PowerKind
@@ -66,8 +66,7 @@ class Unknown:
         """Scores at these cumulative probabilities, 0 to 1."""
         if self.law is Law.EITHER:
             return (share > 1.0 - self.width[0]).astype(np.float64)
-        out = ndtr(-CUT_OFF)
-        return np.asarray(ndtri(out + share * (1.0 - 2.0 * out)))
+        return np.clip(ndtri(share), -CUT_OFF, CUT_OFF)
 
     def value(self, score: Floats) -> Floats:
         """The value at a score: 0 or 1 for a kind; a factor; an amount in `unit`; a share."""

@@ -1,0 +1,147 @@
+"""`evenfield advise CASE.toml`: a placement, power and minutes that heat fat most evenly within a bound."""
+
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from evenfield.cli.uncertainty import (
+    SKIN_LIMIT_C,
+    CaseFile,
+    DaskAddress,
+    JsonFile,
+    Seed,
+    SkinLimit,
+    Workers,
+    shown_steps,
+    work_on,
+)
+
+if TYPE_CHECKING:
+    from evenfield.tolerance.search import Advice, Option
+
+
+def advise(
+    case: CaseFile,
+    skin_limit: SkinLimit = SKIN_LIMIT_C,
+    chance: Annotated[
+        float, typer.Option(help="Greatest chance of skin above the limit, %.", min=0.5, max=50.0)
+    ] = 5.0,
+    gap: Annotated[int, typer.Option(help="How far a gap may leave the plan, mm.", min=0, max=6)] = 4,
+    tilt: Annotated[int, typer.Option(help="How far a tilt may leave the plan, degrees.", min=0, max=5)] = 3,
+    minutes: Annotated[
+        float | None, typer.Option(help="Longest visit, min; the plan's if not given.", min=10.0, max=60.0)
+    ] = None,
+    seed: Seed = 0,
+    workers: Workers = None,
+    dask: DaskAddress = None,
+    json_file: JsonFile = None,
+) -> None:
+    """Search placement, power and minutes that heat fat most evenly in the band.
+
+    The chance of skin above the limit stays below the bound for the spread of bodies, tissues and hands.
+    Shows a short list with what each choice costs. Advice, to be checked against the device's manual.
+    """
+    from evenfield.case import read_case
+    from evenfield.cli.draft import draft
+
+    checked = read_case(case)
+    with ExitStack() as drafts:
+        lone = None if json_file in (None, "-") else drafts.enter_context(draft(Path(str(json_file))))
+        with shown_steps() as progress, work_on(workers, dask) as work:
+            from evenfield.tolerance.search import Wish, search
+
+            wish = Wish(
+                skin_limit_c=skin_limit, chance=chance / 100.0, gap_mm=gap, tilt_deg=tilt, minutes=minutes
+            )
+            advice = search(checked, wish, work, seed=seed, progress=progress)
+        if lone is not None:
+            lone.write_text(json_text(advice), encoding="utf-8")
+    if json_file == "-":
+        typer.echo(json_text(advice), nl=False)
+        return
+    _print(advice)
+    if lone is not None:
+        typer.echo(f"written: {json_file}")
+
+
+def json_text(advice: "Advice") -> str:
+    """The advice as a document."""
+    import json
+    from dataclasses import asdict
+
+    from evenfield.forecast import CAUTIONS
+
+    document = {
+        "title": advice.options[0].case.title,
+        "wish": asdict(advice.wish),
+        "options": [_option(o) for o in advice.options],
+        "placements_tried": advice.tried,
+        "emulator_error": None if advice.error is None else asdict(advice.error),
+        "spread": [str(u) for u in advice.spread.unknowns],
+        "caution": advice.caution,
+        "cautions": list(CAUTIONS),
+    }
+    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def _option(o: "Option") -> dict[str, Any]:
+    from evenfield.tolerance.search import told
+
+    def three(values: Any) -> dict[str, float]:
+        return {n: round(float(v), 3) for n, v in zip(("5", "50", "95"), values, strict=True)}
+
+    return {
+        "words": o.words,
+        "placement": told(o),
+        "moves": [{"panel": p, "way": w, "by_mm_or_deg": v} for (p, w), v in o.moves.items()],
+        "course": o.course.words,
+        "start_s": list(o.curve.start_s),
+        "power_w": [round(w, 1) for w in o.curve.watts],
+        "minutes": o.minutes,
+        "chance_skin_above_limit": round(o.chance, 4),
+        "minutes_in_band": three(o.minutes_in_band),
+        "fat_zones_apart_k": three(o.apart_k),
+        "hottest_skin_c": three(o.skin_c),
+        "hottest_fat_c": three(o.fat_c),
+        "mean_fat_at_end_c": three(o.mean_fat_c),
+    }
+
+
+def _print(advice: "Advice") -> None:
+    from rich.console import Console
+    from rich.text import Text
+
+    from evenfield.forecast import CAUTIONS
+    from evenfield.tolerance.search import told
+
+    console = Console(highlight=False)
+    wish = advice.wish
+    console.print(Text(advice.options[0].case.title, style="bold"))
+    console.print(
+        f"Asked: fat evenly in the band, skin above {wish.skin_limit_c:g} °C in at most "
+        f"{100 * wish.chance:g} % of the bodies, tissues and placements that fit the case. {advice.tried} placements tried.\n",
+        soft_wrap=True,
+    )
+    for o in advice.options:
+        watts = " then ".join(f"{w:.0f} W" for w in o.curve.watts)
+        console.print(Text(o.words.capitalize(), style="bold"))
+        console.print(
+            f"  {told(o)}; {watts} (steps every 5 min), {o.minutes:.0f} min\n"
+            f"  skin above the limit: {100 * o.chance:.1f} %; fat zones in the band "
+            f"{o.minutes_in_band[1]:.0f} min ({o.minutes_in_band[0]:.0f} to {o.minutes_in_band[2]:.0f}); "
+            f"warmest less coolest fat zone {o.apart_k[1]:.1f} K; hottest skin {o.skin_c[1]:.1f} °C "
+            f"({o.skin_c[0]:.1f} to {o.skin_c[2]:.1f}); hottest fat {o.fat_c[1]:.1f} °C "
+            f"({o.fat_c[0]:.1f} to {o.fat_c[2]:.1f})",
+            soft_wrap=True,
+        )
+    console.print("\nNumbers are medians, in brackets 5 to 95 %.")
+    if advice.error is not None:
+        console.print(
+            f"Error of the short cut, measured on {advice.error.members} members computed in full: hottest "
+            f"skin {advice.error.hottest_skin_k[0]:.2f} K, fat {advice.error.hottest_fat_k[0]:.2f} K "
+            "(root mean square).",
+            soft_wrap=True,
+        )
+    console.print(Text(f"{advice.caution} {CAUTIONS[0]}", style="italic"), soft_wrap=True)

@@ -1,0 +1,195 @@
+"""`evenfield uncertainty CASE.toml`: how sure the forecast is, and what it hangs on."""
+
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping
+
+    from evenfield.tolerance.ensemble import Ensemble
+    from evenfield.tolerance.indices import Indices
+    from evenfield.tolerance.parallel import Runner
+
+STEPS = {
+    "nominal": "the plan itself",
+    "shapes": "how heat spreads",
+    "fields": "fields of other bodies and placements",
+    "members": "members of the ensemble",
+    "check": "check against members computed in full",
+    "power levels": "power levels",
+    "placements": "placements",
+    "courses": "courses of power",
+}
+CaseFile = Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case file.", show_default=False)]
+Seed = Annotated[int, typer.Option(help="The same seed gives the same numbers.", min=0)]
+Workers = Annotated[
+    int | None, typer.Option(help="Local processes; all processors if not given.", min=1, show_default=False)
+]
+DaskAddress = Annotated[
+    str | None,
+    typer.Option("--dask", metavar="ADDRESS", help="Scheduler of a Dask cluster.", show_default=False),
+]
+JsonFile = Annotated[
+    str | None,
+    typer.Option("--json", metavar="FILE", help="File for the JSON; - prints it.", show_default=False),
+]
+OutFolder = Annotated[
+    Path | None, typer.Option("--out", metavar="DIR", help="Folder for figures and JSON.", show_default=False)
+]
+SkinLimit = Annotated[float, typer.Option(help="The clinic's limit for skin, °C.", min=30.0, max=45.0)]
+SKIN_LIMIT_C = 39.0
+"""As in the practice profile that comes with the package."""
+
+
+def uncertainty(
+    case: CaseFile,
+    members: Annotated[int, typer.Option(help="Members of the ensemble.", min=8, max=65536)] = 512,
+    seed: Seed = 0,
+    skin_limit: SkinLimit = SKIN_LIMIT_C,
+    workers: Workers = None,
+    dask: DaskAddress = None,
+    json_file: JsonFile = None,
+    out: OutFolder = None,
+) -> None:
+    """Say how sure the forecast is: some hundreds of bodies, tissues and placements that fit the case.
+
+    Prints 5, 50 and 95 % of the results and what they hang on. With --out it writes figures and
+    uncertainty.json. Nothing is written if it is cancelled.
+    """
+    from evenfield.case import read_case
+    from evenfield.cli.draft import draft
+
+    checked = read_case(case)
+    written: list[Path] = []
+    with ExitStack() as drafts:
+        folder = None if out is None else drafts.enter_context(draft(out, folder=True))
+        lone = None if json_file in (None, "-") else drafts.enter_context(draft(Path(str(json_file))))
+        with shown_steps() as progress, work_on(workers, dask) as work:
+            from evenfield.forecast import forecast
+            from evenfield.tolerance.ensemble import ensemble
+            from evenfield.tolerance.indices import ensemble_indices
+            from evenfield.tolerance.minutes_power import minutes_power
+
+            anchor = forecast(checked, progress=progress, with_band=False)
+            result = ensemble(checked, work, members=members, seed=seed, anchor=anchor, progress=progress)
+            indices = ensemble_indices(result)
+            document = json_text(result, indices)
+            if folder is not None and out is not None:
+                from evenfield.report.figures import save
+                from evenfield.report.minutes_power import draw_minutes_power
+                from evenfield.report.uncertainty import draw_bands, draw_drivers
+
+                levels = minutes_power(result, work, skin_limit_c=skin_limit, progress=progress)
+                figures = {
+                    "bands": draw_bands(result, skin_limit),
+                    "drivers": draw_drivers(indices),
+                    "minutes_power": draw_minutes_power(levels),
+                }
+                for name, figure in figures.items():
+                    for ending in (".svg", ".png"):
+                        save(figure, folder / f"{name}{ending}")
+                (folder / "uncertainty.json").write_text(document, encoding="utf-8")
+                written += sorted(out / path.name for path in folder.iterdir())
+        if lone is not None:
+            lone.write_text(document, encoding="utf-8")
+            written.append(Path(str(json_file)))
+    if json_file == "-":
+        typer.echo(document, nl=False)
+        return
+    _print(result, indices, skin_limit, written)
+
+
+@contextmanager
+def work_on(workers: int | None, dask: str | None) -> "Iterator[Runner]":
+    """What does the tasks; a cluster that cannot be used is told in one sentence."""
+    from evenfield.cli.refused import RefusedError
+    from evenfield.tolerance.parallel import ClusterError, runner
+
+    with ExitStack() as stack:
+        try:
+            work = stack.enter_context(runner(workers, dask))
+        except ClusterError as error:
+            raise RefusedError(str(error)) from error
+        yield work
+
+
+@contextmanager
+def shown_steps() -> "Iterator[Callable[[str, float], None]]":
+    """Progress with the words of these commands' steps added."""
+    from evenfield.cli import progress
+
+    progress.STEPS.update(STEPS)
+    with progress.shown_progress() as tell:
+        yield tell
+
+
+def json_text(result: "Ensemble", indices: "Mapping[str, Indices]") -> str:
+    """The document as text; refuses to write what is not a number."""
+    import json
+
+    from evenfield.forecast import CAUTIONS
+    from evenfield.tolerance.uncertainty_json import uncertainty_to_json
+
+    document = {
+        "title": result.case.title,
+        "uncertainty": uncertainty_to_json(result, indices),
+        "cautions": list(CAUTIONS),
+    }
+    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+ROWS = (
+    ("hottest_skin_c", "hottest skin", "°C", 1),
+    ("hottest_fat_c", "hottest fat", "°C", 1),
+    ("mean_fat_at_end_c", "mean of fat at the end of power", "°C", 1),
+    ("fat_zones_apart_at_end_k", "warmest less coolest fat zone at the end", "K", 1),
+    ("minutes_to_band", "minutes until the mean of fat is in the band", "min", 0),
+    ("minutes_in_band", "minutes of the mean of fat in the band", "min", 0),
+    ("evenness", "evenness of the field in fat", "", 2),
+)
+
+
+def _print(
+    result: "Ensemble", indices: "Mapping[str, Indices]", skin_limit_c: float, written: list[Path]
+) -> None:
+    import numpy as np
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    from evenfield.forecast import CAUTIONS
+    from evenfield.tolerance.ensemble import quantiles
+    from evenfield.tolerance.indices import in_words
+
+    console = Console(highlight=False)
+    if not console.is_terminal:
+        console.width = max(console.width, 120)
+    console.print(Text(result.case.title, style="bold"))
+    table = Table(box=None)
+    table.add_column(f"of {result.members} members", justify="left")
+    for name in ("5 %", "50 %", "95 %"):
+        table.add_column(name, justify="right")
+    results = result.results()
+    for key, words, unit, digits in ROWS:
+        cells = [
+            f"{v:.{digits}f} {unit}" if np.isfinite(v) else "not reached" for v in quantiles(results[key])
+        ]
+        table.add_row(words, *cells)
+    console.print(table)
+    above = float(np.mean(results["hottest_skin_c"] > skin_limit_c))
+    console.print(f"Skin above {skin_limit_c:g} °C at some time: {100 * above:.0f} % of the members.\n")
+    for line in in_words(indices):
+        console.print(Text(f" – {line}"), soft_wrap=True)
+    if result.error is not None:
+        console.print(
+            f"\nError of the short cut, measured on {result.error.members} members computed in full: hottest "
+            f"skin {result.error.hottest_skin_k[0]:.2f} K, fat {result.error.hottest_fat_k[0]:.2f} K, "
+            f"zone means {result.error.zone_mean_k[0]:.2f} K (root mean square).",
+            soft_wrap=True,
+        )
+    console.print(Text(f"\n{CAUTIONS[0]}", style="italic"), soft_wrap=True)
+    for path in written:
+        console.print(f"written: {path}", soft_wrap=True)

@@ -1,0 +1,401 @@
+"""Search: placement, power and minutes that heat fat most evenly in the band, skin's chance bounded.
+
+For each placement tried, the same members (errors of hands, body and tissue as in the spread) go through the
+visit at a few powers. The greatest power at which the hottest skin of the wanted share of members stays below
+the clinic's limit is found between them; what counts at it is the mean, over members and fat zones, of the
+minutes a zone's mean is in the band. Fat that is heated unevenly leaves part of its zones out of the band, so
+the same number asks for evenness. Placements are improved step by step in whole millimetres and degrees.
+
+The answer is advice to be checked against the device's manual; nothing here limits or drives a device.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import partial
+from math import floor, radians
+
+import numpy as np
+from numpy.typing import NDArray
+
+from evenfield.applicator import PlacementError, check_placement
+from evenfield.case import Case
+from evenfield.dose import minutes_in_band
+from evenfield.forecast.accuracy import chosen_layout
+from evenfield.heat.power import PowerCurve
+from evenfield.tolerance.check import EmulatorError, compare
+from evenfield.tolerance.emulator import Emulator, Progress, build_emulator, time_steps
+from evenfield.tolerance.ensemble import quantiles
+from evenfield.tolerance.member import changed_case
+from evenfield.tolerance.parallel import Runner
+from evenfield.tolerance.projection import unflat
+from evenfield.tolerance.spread import Spread, spread_of
+
+Floats = NDArray[np.float64]
+
+DESIGN, TRAINING, MEMBERS, FRESH, CHECKS = 128, 10, 40, 256, 6
+STEP_S = 30.0
+LEVELS = (0.4, 0.7, 1.0, 1.3, 1.6)
+"""Powers tried, as a share of the plan's highest."""
+ROUNDS = 6
+RAISE_EVERY_S = 300.0
+"""Time between steps of the power; practice waits 4 to 5 minutes before any increase (common practice, no
+source)."""
+
+
+@dataclass(frozen=True)
+class Course:
+    """A shape of the power in time: `start` and the hold as 1, in `steps` equal steps every 5 minutes."""
+
+    start: float
+    steps: int
+    words: str
+
+    def factors(self, time_s: Floats) -> Floats:
+        """Share of the hold's power at times (n,)."""
+        done = np.minimum(np.floor(time_s / RAISE_EVERY_S + 1e-9) / max(self.steps, 1), 1.0)
+        return np.asarray(self.start + (1.0 - self.start) * done)
+
+
+COURSES = (
+    Course(0.6, 2, "start at 60 %, two steps up"),
+    Course(0.8, 1, "start at 80 %, one step up"),
+    Course(1.0, 0, "one power throughout"),
+    Course(1.25, 1, "start at 125 %, one step down"),
+)
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What is asked. `chance`: greatest share of members whose skin may pass `skin_limit_c` at any time.
+    `gap_mm`, `tilt_deg`: how far the placement may leave the plan, in whole steps of 1; `least_gap_mm`; the
+    visit's longest `minutes` (the plan's if None)."""
+
+    skin_limit_c: float
+    chance: float = 0.05
+    gap_mm: int = 4
+    tilt_deg: int = 3
+    least_gap_mm: float = 6.0
+    minutes: float | None = None
+
+
+@dataclass(frozen=True)
+class Option:
+    """One way to give the visit, judged on members that the search has not seen.
+
+    `moves`: change of the plan's placement by panel and way (gap, tilt_across, tilt_along) in mm and
+    degrees.
+    `hold_w`: power of the case's kind; `chance`: share of members with skin above the limit; 5, 50, 95 % (3,)
+    of `minutes_in_band` (mean over fat zones), `apart_k` (warmest less coolest fat zone at the end of power),
+    `skin_c`, `fat_c` (hottest), `mean_fat_c` at the end.
+    """
+
+    words: str
+    case: Case
+    moves: dict[tuple[str, str], int]
+    course: Course
+    hold_w: float
+    minutes: float
+    chance: float
+    minutes_in_band: Floats
+    apart_k: Floats
+    skin_c: Floats
+    fat_c: Floats
+    mean_fat_c: Floats
+
+    @property
+    def curve(self) -> PowerCurve:
+        """Its power curve."""
+        end = 60.0 * self.minutes
+        starts = [n * RAISE_EVERY_S for n in range(self.course.steps + 1) if n * RAISE_EVERY_S < end]
+        watts = self.hold_w * self.course.factors(np.array(starts))
+        return PowerCurve(tuple(starts), tuple(float(w) for w in watts), end)
+
+
+@dataclass(frozen=True)
+class Advice:
+    """`options`: the plan as it is, then what the search found; `error` of the emulator at the first option
+    found; `tried`: placements tried."""
+
+    wish: Wish
+    spread: Spread
+    options: tuple[Option, ...]
+    error: EmulatorError | None
+    tried: int
+    caution: str = (
+        "Advice from a computed estimate, to be checked against the device's manual, local rules and the "
+        "supervising licensed clinician. It drives nothing."
+    )
+
+
+Moves = dict[tuple[str, str], int]
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """What a placement is tried with."""
+
+    emulator: Emulator
+    scores: Floats
+    wish: Wish
+    time_s: Floats
+    keep: float
+
+
+@dataclass(frozen=True)
+class _Found:
+    """Best of one placement and course: score in minutes, hold power (share of the plan's highest)."""
+
+    score: float
+    level: float
+
+
+def _shifted(emulator: Emulator, scores: Floats, moves: Moves) -> Floats:
+    out = scores.copy()
+    for (panel, way), amount in moves.items():
+        n = emulator.spread.column(f"{way}.{panel}")
+        size = 1e-3 * amount if way == "gap" else radians(amount)
+        out[:, n] += size / emulator.spread.unknowns[n].width[0]
+    return out
+
+
+def _try(trial: _Trial, task: tuple[tuple[tuple[tuple[str, str], int], ...], Course]) -> _Found:
+    """The best power for a placement and a course."""
+    moves, course = dict(task[0]), task[1]
+    e, wish = trial.emulator, trial.wish
+    scores = _shifted(e, trial.scores, moves)
+    arrays = unflat(e.fit.at(scores[:, e.spread.of_field]), e.like)
+    dt, begin, kept = time_steps((), trial.time_s, STEP_S)
+    unit = e.fraction(scores)[:, None] * course.factors(begin) * _highest(e.case)
+    # no power higher than the shapes were learned for
+    levels = np.array(LEVELS) / max(1.0, course.start)
+    skin, minutes = [], []
+    fat = [n for n, z in enumerate(e.zones) if z.tissue == "fat"]
+    for level in levels:
+        visit = e.integrate(arrays, scores, level * unit, dt, kept, trial.time_s)
+        skin.append(np.quantile(visit.hottest_c[:, :, 0].max(axis=1), 1.0 - trial.keep))
+        zones = np.moveaxis(visit.zone_mean_c[:, :, fat], 1, 0)
+        minutes.append(float(minutes_in_band(trial.time_s / 60.0, zones, *e.case.session.band_c).mean()))
+    fine = np.linspace(levels[0], levels[-1], 121)
+    allowed = np.interp(fine, levels, skin) <= wish.skin_limit_c
+    if not allowed[0]:
+        return _Found(-float(skin[0] - wish.skin_limit_c), float(levels[0]))
+    score = np.where(np.cumprod(allowed), np.interp(fine, levels, minutes), -np.inf)
+    best = int(np.argmax(score))
+    return _Found(float(score[best]), float(fine[best]))
+
+
+def _highest(case: Case) -> float:
+    return max(case.session.power.watts)
+
+
+def search(
+    case: Case,
+    wish: Wish,
+    work: Runner,
+    *,
+    spread: Spread | None = None,
+    seed: int = 0,
+    design: int = DESIGN,
+    members: int = MEMBERS,
+    fresh: int = FRESH,
+    checks: int = CHECKS,
+    progress: Progress = lambda step, share: None,
+) -> Advice:
+    """Search and judge. `progress` may raise to cancel. Raises ValueError where nothing can be searched."""
+    unknown = spread_of(case) if spread is None else spread
+    if _highest(case) <= 0.0:
+        raise ValueError("session.power: all powers are 0; a search needs a power to start from")
+    if not 0.0 < wish.chance < 1.0:
+        raise ValueError(f"chance is {wish.chance:g}: allowed is between 0 and 1")
+    layout = chosen_layout(case.region, case.placed).coarser()
+    reach = {
+        f"{way}.{p.name}": 1e-3 * wish.gap_mm if way == "gap" else radians(wish.tilt_deg)
+        for p in case.panels
+        for way in ("gap", "tilt_across", "tilt_along")
+    }
+    made = build_emulator(
+        case, unknown, work, seed=seed, design=design, training=TRAINING, reach=reach, layout=layout,
+        progress=progress,
+    )  # fmt: skip
+    seeds = np.random.SeedSequence(seed).spawn(5)
+    scores = unknown.scores(members, seeds[3])
+    longest = wish.minutes or case.session.power.end_s / 60.0
+    trial = _Trial(made, scores, wish, 60.0 * np.arange(0.0, floor(longest) + 0.5), wish.chance)
+    moves, tried = _place(trial, work, progress)
+    judge = _Judge(made, unknown.scores(fresh, seeds[4]), wish)
+    options = [_as_planned(judge)]
+    progress("courses", 0.0)
+    asked: tuple[tuple[str, Moves, float, float], ...] = (
+        ("best within the bound", moves, wish.chance, longest),
+        ("placed as planned, power and course changed", {}, wish.chance, longest),
+        ("a fifth of the bound", moves, 0.2 * wish.chance, longest),
+        ("twice the bound, to see what it costs", moves, min(0.5, 2.0 * wish.chance), longest),
+        ("ten minutes shorter", moves, wish.chance, longest - 10.0),
+    )
+    for n, (words, placed, keep, minutes) in enumerate(asked):
+        if minutes < 10.0 or (words.startswith("placed as planned") and not moves):
+            continue
+        own = replace(trial, keep=keep, time_s=60.0 * np.arange(0.0, floor(minutes) + 0.5))
+        found = list(work.map(partial(_try, own), [(_key(placed), course) for course in COURSES]))
+        best = max(range(len(found)), key=lambda i: found[i].score)
+        hold = floor(found[best].level * _highest(case))
+        options.append(judge.within(words, placed, COURSES[best], hold, float(floor(minutes)), keep))
+        progress("courses", (n + 1) / len(asked))
+    error = None
+    if checks:
+        progress("check", 0.0)
+        rows = _shifted(made, judge.scores[:: max(1, fresh // checks)][:checks], moves)
+        time_s = 60.0 * np.arange(0.0, options[1].minutes + 0.5)
+        error = compare(made, layout, rows, options[1].curve, time_s, work)
+    progress("done", 1.0)
+    return Advice(wish, unknown, tuple(options), error, tried)
+
+
+def _key(moves: Moves) -> tuple[tuple[tuple[str, str], int], ...]:
+    return tuple(sorted((k, v) for k, v in moves.items() if v))
+
+
+def _place(trial: _Trial, work: Runner, progress: Progress) -> tuple[Moves, int]:
+    """Improve the placement in whole steps: every single step each round, and all helpful ones at once."""
+    case, wish = trial.emulator.case, trial.wish
+    course = COURSES[1]
+    known: dict[tuple[tuple[tuple[str, str], int], ...], _Found] = {}
+
+    def judge(candidates: list[Moves]) -> None:
+        new = [k for k in dict.fromkeys(_key(m) for m in candidates) if k not in known]
+        known.update(zip(new, work.map(partial(_try, trial), [(k, course) for k in new]), strict=True))
+
+    now: Moves = {}
+    judge([now])
+    for turn in range(ROUNDS):
+        progress("placements", turn / ROUNDS)
+        around = [m for m in _steps_from(now, case, wish) if _may(case, m, wish)]
+        judge(around)
+        here = known[_key(now)].score
+        gains = sorted(
+            ((known[_key(m)].score - here, n) for n, m in enumerate(around)), key=lambda g: (-g[0], g[1])
+        )
+        good = [around[n] for gain, n in gains if gain > 0.02]
+        if not good:
+            break
+        together = _together(now, good)
+        choices = [good[0]]
+        if _may(case, together, wish):
+            judge([together])
+            choices.append(together)
+        now = max(choices, key=lambda m: known[_key(m)].score)
+    return {k: v for k, v in now.items() if v}, len(known)
+
+
+def _steps_from(now: Moves, case: Case, wish: Wish) -> Iterator[Moves]:
+    for panel in case.panels:
+        for way, most in (
+            ("gap", wish.gap_mm),
+            ("tilt_across", wish.tilt_deg),
+            ("tilt_along", wish.tilt_deg),
+        ):
+            for step in (-1, 1):
+                value = now.get((panel.name, way), 0) + step
+                if abs(value) <= most:
+                    yield {**now, (panel.name, way): value}
+
+
+def _together(now: Moves, good: list[Moves]) -> Moves:
+    """All helpful steps at once, the better of two opposite ones."""
+    out = dict(now)
+    taken: set[tuple[str, str]] = set()
+    for one in good:
+        for key, value in one.items():
+            if value != now.get(key, 0) and key not in taken:
+                out[key] = value
+                taken.add(key)
+    return out
+
+
+def moved_case(case: Case, moves: Moves) -> Case:
+    """The case with the plan's placement moved."""
+    values = {
+        f"{way}.{panel}": 1e-3 * amount if way == "gap" else radians(amount)
+        for (panel, way), amount in moves.items()
+    }
+    return changed_case(case, values)
+
+
+def _may(case: Case, moves: Moves, wish: Wish) -> bool:
+    moved = moved_case(case, moves)
+    if any(
+        moves.get((p.name, "gap"), 0) < 0 and 1e3 * p.gap_m < wish.least_gap_mm - 1e-9 for p in moved.panels
+    ):
+        return False
+    try:
+        check_placement(moved.region, moved.placed)
+    except PlacementError:
+        return False
+    return True
+
+
+@dataclass(frozen=True)
+class _Judge:
+    """Members that the search has not seen."""
+
+    emulator: Emulator
+    scores: Floats
+    wish: Wish
+
+    def within(
+        self, words: str, moves: Moves, course: Course, hold_w: int, minutes: float, chance: float
+    ) -> Option:
+        """The option at the greatest whole power up to `hold_w` that keeps the chance on these members, or at
+        the least power tried if none does."""
+        lowest = max(1, floor(LEVELS[0] * _highest(self.emulator.case)))
+        for watts in range(max(hold_w, lowest), lowest - 1, -1):
+            found = self.option(words, moves, course, float(watts), minutes)
+            if found.chance <= chance:
+                break
+        return found
+
+    def option(self, words: str, moves: Moves, course: Course, hold_w: float, minutes: float) -> Option:
+        e = self.emulator
+        time_s = 60.0 * np.arange(0.0, minutes + 0.5)
+        scores = _shifted(e, self.scores, moves)
+        dt, begin, kept = time_steps((), time_s, STEP_S)
+        watts = e.fraction(scores)[:, None] * course.factors(begin) * hold_w
+        visit = e.follow(scores, watts, dt, kept, time_s)
+        fat = [n for n, z in enumerate(e.zones) if z.tissue == "fat"]
+        zones = visit.zone_mean_c[:, :, fat]
+        in_band = minutes_in_band(time_s / 60.0, np.moveaxis(zones, 1, 0), *e.case.session.band_c)
+        skin = visit.hottest_c[:, :, 0].max(axis=1)
+        return Option(
+            words=words,
+            case=moved_case(e.case, moves),
+            moves=moves,
+            course=course,
+            hold_w=hold_w,
+            minutes=minutes,
+            chance=float(np.mean(skin > self.wish.skin_limit_c)),
+            minutes_in_band=quantiles(in_band.mean(axis=1)),
+            apart_k=quantiles(zones[:, -1].max(axis=1) - zones[:, -1].min(axis=1)),
+            skin_c=quantiles(skin),
+            fat_c=quantiles(visit.hottest_c[:, :, 1].max(axis=1)),
+            mean_fat_c=quantiles(zones[:, -1].mean(axis=1)),
+        )
+
+
+def _as_planned(judge: _Judge) -> Option:
+    """The plan as it is, with the highest of its powers throughout."""
+    case = judge.emulator.case
+    minutes = float(floor(case.session.power.end_s / 60.0))
+    return judge.option("as planned", {}, COURSES[2], _highest(case), minutes)
+
+
+def told(option: Option) -> str:
+    """The moves in words."""
+    if not option.moves:
+        return "placed as planned"
+    names = {"gap": "gap {:+d} mm", "tilt_across": "tilt across {:+d}°", "tilt_along": "tilt along {:+d}°"}
+    by_panel: dict[str, list[str]] = {}
+    for (panel, way), amount in option.moves.items():
+        by_panel.setdefault(panel, []).append(names[way].format(amount))
+    return "; ".join(f"{panel}: {', '.join(parts)}" for panel, parts in by_panel.items())

@@ -1,0 +1,142 @@
+"""The ensemble: its limits, its error against members computed in full, the same whoever computes."""
+
+import json
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from evenfield.case import Case
+from evenfield.forecast.accuracy import chosen_layout
+from evenfield.forecast.engine import output_times
+from evenfield.grid.layout import Layout
+from evenfield.tolerance.check import full_member
+from evenfield.tolerance.ensemble import Ensemble, ensemble, minutes_to_band, quantiles
+from evenfield.tolerance.indices import ensemble_indices, in_words
+from evenfield.tolerance.member import solved_member
+from evenfield.tolerance.parallel import ClusterError, Runner, runner
+from evenfield.tolerance.spread import NO_SPREAD
+from evenfield.tolerance.uncertainty_json import uncertainty_to_json
+
+pytestmark = pytest.mark.slow
+
+
+@pytest.fixture(scope="module")
+def layout(limb: Case) -> Layout:
+    return chosen_layout(limb.region, limb.placed).coarser()
+
+
+@pytest.fixture(scope="module")
+def small(limb: Case, here: Runner) -> Ensemble:
+    return ensemble(limb, here, members=64, design=24, training=4, checks=4, seed=2)
+
+
+def test_no_spread_is_the_deterministic_answer(limb: Case, layout: Layout, here: Runner) -> None:
+    """Every member is the full model's answer on the same grid, within the reduced model's error."""
+    e = ensemble(limb, here, spread=NO_SPREAD, members=5, design=8, checks=0)
+    full = full_member(limb, layout, NO_SPREAD, limb.session.power, output_times(limb), np.zeros(0))
+    for member in range(5):
+        assert e.visit.zone_mean_c[member] == pytest.approx(full.zone_mean_c, abs=0.05)
+        assert e.visit.hottest_c[member] == pytest.approx(full.hottest_c, abs=0.05)
+    assert np.ptp(e.visit.hottest_c, axis=0).max() == 0.0
+    assert e.results()["evenness"] == pytest.approx(full.evenness, abs=1e-6)
+    assert ensemble_indices(e) == {}
+
+
+def test_error_is_measured_and_small_beside_the_spread(small: Ensemble) -> None:
+    assert small.error is not None
+    low, _, high = quantiles(small.results()["hottest_fat_c"])
+    assert small.error.members == 4
+    assert 0.0 < small.error.hottest_fat_k[0] < 0.1 * (high - low)
+    assert small.error.zone_mean_k[1] < 0.6
+
+
+def test_symmetric_limb_has_symmetric_results(small: Ensemble) -> None:
+    """Round limb, facing panels: what both panels get differs only by chance of the members."""
+    inner, outer = (np.median(small.mean_c("fat", name)[:, -1]) for name in ("inner", "outer"))
+    assert inner == pytest.approx(outer, abs=0.25)
+
+
+def test_same_seed_same_numbers_to_the_last_digit(limb: Case, here: Runner) -> None:
+    """On one process, on two, and on a Dask cluster of this machine."""
+    from distributed import LocalCluster
+
+    def tiny(work: Runner, seed: int = 2) -> Ensemble:
+        return ensemble(limb, work, members=40, design=6, training=1, checks=2, seed=seed)
+
+    one = tiny(here)
+    with runner(2) as work:
+        two = tiny(work)
+    with (
+        LocalCluster(  # type: ignore[no-untyped-call]
+            n_workers=2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None
+        ) as cluster,
+        runner(dask=cluster.scheduler_address) as work,
+    ):
+        assert work.workers == 2
+        far = tiny(work)
+    for other in (two, far):
+        assert np.array_equal(other.scores, one.scores)
+        assert np.array_equal(other.visit.zone_mean_c, one.visit.zone_mean_c)
+        assert np.array_equal(other.visit.hottest_c, one.visit.hottest_c)
+        assert other.error == one.error
+    assert not np.array_equal(tiny(here, seed=3).visit.hottest_c, one.visit.hottest_c)
+
+
+def test_drivers_are_told_in_words(small: Ensemble) -> None:
+    indices = ensemble_indices(small, samples=256)
+    lines = in_words(indices)
+    assert any("absorbed share of the set power matters most for the hottest fat" in line for line in lines)
+    assert set(indices["hottest_fat_c"].families) >= {"blood flow", "placing by hand"}
+
+
+def test_json_holds_three_numbers_for_every_result(small: Ensemble) -> None:
+    document = uncertainty_to_json(small, {})
+    json.dumps(document, allow_nan=False)
+    for name, three in document["results"].items():
+        shown = [v for v in three.values() if v is not None]
+        assert list(three) == ["5", "50", "95"], name
+        assert shown == sorted(shown)
+    assert len(document["zones"]) == 36
+    assert len(document["peak_series_c"]["skin"]["95"]) == small.minutes.size
+
+
+def test_larger_gap_never_heats_skin_more_beside_fat(limb: Case, layout: Layout) -> None:
+    """Common practice, no source: close panels heat skin. Of heating, at the same absorbed power, both gaps
+    wider; temperature also feels that a wider gap of still air cools less (docs/uncertainty.md)."""
+    beside = []
+    for gap in (-0.006, -0.003, 0.0, 0.004, 0.010):
+        field = solved_member(limb, layout, {"gap.inner": gap, "gap.outer": gap}).field
+        skin, fat = (field.sar[:, :, field.grid.cells_of(t)] for t in ("skin", "fat"))
+        volume = field.grid.volume[:, :, field.grid.cells_of("fat")]
+        beside.append(float(skin.max() / np.average(fat, weights=volume)))
+    assert np.all(np.diff(beside) < 0.0)
+
+
+def test_minutes_to_band_by_hand() -> None:
+    minutes = np.array([0.0, 10.0, 20.0])
+    series = np.array([[30.0, 38.0, 42.0], [30.0, 31.0, 32.0], [41.0, 42.0, 42.0]])
+    assert minutes_to_band(minutes, series, 40.0).tolist() == [15.0, np.inf, 0.0]
+
+
+def test_a_cluster_that_does_not_answer_is_told_in_one_sentence() -> None:
+    def try_it() -> Iterator[None]:
+        with runner(dask="tcp://127.0.0.1:1"):
+            yield
+
+    with pytest.raises(ClusterError, match="no Dask scheduler answers"):
+        next(try_it())
+    with pytest.raises(ValueError, match="at least 1"):
+        next(iter([runner(0).__enter__()]))
+
+
+def test_cancelled_by_progress(limb: Case, here: Runner) -> None:
+    class Stop(Exception):  # noqa: N818
+        pass
+
+    def stop(step: str, share: float) -> None:
+        if step == "shapes":
+            raise Stop
+
+    with pytest.raises(Stop):
+        ensemble(limb, here, members=4, design=4, training=2, progress=stop)
