@@ -18,6 +18,7 @@ from evenfield.field import (
     load_device_profile,
     solve_field,
 )
+from evenfield.field.absorbed import check_tuning
 from evenfield.field.diagnosis import AS_PLANNED, CAUTION
 from evenfield.forecast.engine import setting_of
 from evenfield.forecast.tuning import ExpectedTuning, expected_tuning
@@ -28,10 +29,12 @@ Progress = Callable[[float], None]
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """The causes, the likeliest first, of a shown tuning at a set power; `expected`: as planned."""
+    """The causes, the likeliest first, of a shown tuning at a set power; `admittance_s`, `expected`: as
+    planned."""
 
     set_power_w: float
     shown_percent: float
+    admittance_s: complex
     expected: ExpectedTuning
     causes: tuple[Cause, ...]
 
@@ -75,6 +78,11 @@ def diagnosis(
     Raises ValueError for a power not above 0, a tuning outside 0 to 100 %, or, with three panels or more, a
     cause whose placement is not possible and which can therefore not be solved.
     """
+    check_tuning(shown_percent)
+    if not set_power_w > 0.0:
+        raise ValueError(
+            f"set power is {set_power_w:g} W; allowed: above 0 W, since nothing is tuned without"
+        )
     used = profile or load_device_profile()
     panels = [PlannedPanel(p.name, p.gap_m) for p in case.panels]
     asked = [h for h in hypotheses(panels) if h.key == AS_PLANNED or h.other_load]
@@ -99,8 +107,8 @@ def diagnosis(
         panels=panels,
         admittances=admittances,
     )
-    expected = expected_tuning(admittances[AS_PLANNED], used)
-    return Diagnosis(set_power_w, shown_percent, expected, causes)
+    planned = admittances[AS_PLANNED]
+    return Diagnosis(set_power_w, shown_percent, planned, expected_tuning(planned, used), causes)
 
 
 def assumed(case: Case, hypothesis: Hypothesis) -> Case:

@@ -1,0 +1,91 @@
+"""`evenfield place` from end to end on a real case with one panel, and how it reads."""
+
+import io
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from rich.console import Console
+
+from evenfield.case import case_from_toml
+from evenfield.cli.place import print_table
+from evenfield.report import DECIDES
+from evenfield.tolerance import ToleranceTable, tolerance_table, variations
+
+CASE = """
+title = "Calf of an invented client, one panel"
+[region]
+kind = "calf"
+levels_mm = [-70, 70]
+girth_mm = [340, 340]
+fat_mm = 12
+[[panel]]
+name = "back"
+angle_deg = 180
+width_mm = 70
+length_mm = 120
+gap_mm = 12
+[session]
+absorbed_w = 10
+minutes = 10
+"""
+
+
+@pytest.fixture(scope="module")
+def table() -> ToleranceTable:
+    case = case_from_toml(CASE)
+    wanted = {"gap -2 mm", "gap +2 mm", "+20 mm along", "lies flatter", "tilt along -5°", "tilt along -2°"}
+    return tolerance_table(case, [v for v in variations(case) if v.words in wanted])
+
+
+@pytest.mark.slow
+def test_place_writes_page_picture_and_json(tmp_path: Path) -> None:
+    (tmp_path / "case.toml").write_text(CASE, encoding="utf-8")
+    run = subprocess.run(
+        [sys.executable, "-m", "evenfield", "place", "case.toml", "--out", "out", "--json", "-"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    names = {"what_to_watch.pdf", "placement.json", "placement.svg", "placement.png"}
+    assert {path.name for path in (tmp_path / "out").iterdir()} == names
+    assert {path.name for path in tmp_path.iterdir()} == {"case.toml", "out"}, "no draft is left"
+    printed = json.loads(run.stdout)
+    assert printed == json.loads((tmp_path / "out" / "placement.json").read_text(encoding="utf-8"))
+    assert len(printed["effects"]) == 20 + 4
+    tilt = {e["words"]: e["change"]["skin_k"][1] for e in printed["effects"] if e["group"] == "tilt along"}
+    assert tilt["tilt along -5°"] > tilt["tilt along -2°"]
+    assert 0 < printed["plan"]["tuning_percent"] <= 100
+    assert any("manual" in line for line in printed["cautions"])
+
+
+def test_the_table_reads_in_80_columns(table: ToleranceTable) -> None:
+    out = io.StringIO()
+    print_table(table, console=Console(file=out, width=80, highlight=False))
+    lines = out.getvalue().splitlines()
+    assert max(map(len, lines)) <= 80
+    words = " ".join(out.getvalue().split())
+    for wanted in (
+        "Back panel",
+        "even- tuning",
+        "What to watch",
+        "Tuning to expect",
+        "generic circuit",
+        "+20 mm along not possible",
+        DECIDES,
+    ):
+        assert wanted in words, wanted
+    assert "+0.0" not in words
+    assert "-0.0 " not in words
+    assert "safe" not in words.lower()
+
+
+def test_minutes_until_the_band_are_told_to_a_tenth(table: ToleranceTable) -> None:
+    reached = table.base.minutes_to_band
+    assert reached == pytest.approx(6.0, abs=3.9), "the case is made so that it is reached before 10 min"
+    out = io.StringIO()
+    print_table(table, console=Console(file=out, width=80, highlight=False))
+    assert f"{reached:.1f} min" in out.getvalue()
