@@ -1,10 +1,10 @@
 """Judging the live estimate on simulated people who differ from what it believes.
 
-`python -m bench.follow_judge [--plans 12] [--truths 5] [--readers 5] [--first 0] [--keep DIR]` makes the
-people of `bench.follow_truth` (12 · 5 · 5 = 300), follows each minute by minute, and prints how often the
-intervals hold the truth, the errors, the same of the forecast alone, and the CPU time of an update. Plans and
-truths are kept in DIR, so that a run can be stopped (Ctrl-C) and taken up again, or cut in parts with
-`--first`.
+`python -m bench.follow_judge [--plans 10] [--truths 3] [--readers 10] [--first 0] [--keep DIR]` makes the
+people of `bench.follow_truth` (10 · 3 · 10 = 300), follows each minute by minute, and prints how often the
+intervals hold the truth, the errors, the same of the forecast alone, and the CPU time of an update. Plans,
+truths and judged people are kept in DIR, so that a run can be stopped (Ctrl-C) and taken up again; after a
+change to the estimate remove its `judged-*` files (and `plan-*`, if the plan's model changed).
 """
 
 from __future__ import annotations
@@ -170,12 +170,25 @@ def kept_truth(folder: Path, number: int, person: int, *, coarse: bool = False) 
         )
 
 
+def kept_person(
+    folder: Path, number: int, person: int, reader: int, model: FollowModel, truth: Truth
+) -> Judged:
+    """One judged person, followed once."""
+    path = folder / f"judged-{number}-{person}-{reader}.npz"
+    if not path.exists():
+        found = judge(model, truth, 100_000 * number + 100 * person + reader)
+        with path.open("wb") as file:
+            np.savez(file, **vars(found))
+    with np.load(path) as kept:
+        return Judged(**{name: kept[name] for name in kept.files})
+
+
 def main() -> None:
     """Judge and print, plan after plan."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--plans", type=int, default=12)
-    parser.add_argument("--truths", type=int, default=5)
-    parser.add_argument("--readers", type=int, default=5)
+    parser.add_argument("--plans", type=int, default=10)
+    parser.add_argument("--truths", type=int, default=3)
+    parser.add_argument("--readers", type=int, default=10)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--from-person", type=int, default=0)
     parser.add_argument("--coarse", action="store_true", help="truth on the estimate's grid: quick")
@@ -190,10 +203,11 @@ def main() -> None:
             for person in range(asked.from_person, asked.from_person + asked.truths):
                 truth = kept_truth(asked.keep, number, person, coarse=asked.coarse)
                 print(f"plan {number} person {person}: {truth.differs}", flush=True)
-                if not asked.make:
-                    people += [
-                        judge(model, truth, 100_000 * number + 100 * person + r) for r in range(asked.readers)
-                    ]
+                for reader in range(0 if asked.make else asked.readers):
+                    if asked.coarse:
+                        people.append(judge(model, truth, 100_000 * number + 100 * person + reader))
+                    else:
+                        people.append(kept_person(asked.keep, number, person, reader, model, truth))
             if people:
                 print(table(people[-asked.truths * asked.readers :]), flush=True)
     except KeyboardInterrupt:
