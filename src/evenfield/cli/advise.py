@@ -121,7 +121,8 @@ def _print(advice: "Advice") -> None:
     console.print(Text(advice.options[0].case.title, style="bold"))
     console.print(
         f"Asked: fat evenly in the band, skin above {wish.skin_limit_c:g} °C in at most "
-        f"{100 * wish.chance:g} % of the bodies, tissues and placements that fit the case. {advice.tried} placements tried.\n",
+        f"{100 * wish.chance:g} % of the bodies, tissues and placements that fit the case. "
+        f"{advice.tried} placements tried.\n",
         soft_wrap=True,
     )
     for o in advice.options:

@@ -1,0 +1,76 @@
+"""The search keeps its bound on members it has not seen, and never leaves what it was allowed."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from evenfield.case import Case
+from evenfield.cli.advise import json_text
+from evenfield.tolerance.parallel import Runner
+from evenfield.tolerance.search import COURSES, Advice, Course, Option, Wish, search, told
+from evenfield.tolerance.spread import spread_of
+
+WISH = Wish(skin_limit_c=40.5, chance=0.10, gap_mm=1, tilt_deg=1)
+
+
+def test_courses_of_power_by_hand() -> None:
+    times = np.array([0.0, 299.0, 300.0, 600.0, 1200.0])
+    assert COURSES[0].factors(times) == pytest.approx([0.6, 0.6, 0.8, 1.0, 1.0])
+    assert COURSES[2].factors(times) == pytest.approx(np.ones(5))
+    assert Course(1.25, 1, "").factors(times) == pytest.approx([1.25, 1.25, 1.0, 1.0, 1.0])
+
+
+@pytest.fixture(scope="module")
+def tilted(limb: Case) -> Case:
+    """Placed with one panel 3° off parallel along the arm: there is something to gain."""
+    return limb.with_panel("inner", tilt_along_rad=0.0524)
+
+
+@pytest.fixture(scope="module")
+def advice(tilted: Case, here: Runner) -> Advice:
+    known = ("dielectric", "girth", "fat_thickness", "fat_kind", "core")
+    spread = spread_of(tilted).without(*known)
+    return search(tilted, WISH, here, spread=spread, design=24, members=8, fresh=48, checks=2)
+
+
+def named(advice: Advice, start: str) -> Option:
+    return next(o for o in advice.options if o.words.startswith(start))
+
+
+@pytest.mark.slow
+def test_bound_holds_and_moves_stay_within_reach(advice: Advice) -> None:
+    best = named(advice, "best")
+    assert best.chance <= WISH.chance
+    assert named(advice, "a fifth").chance <= best.chance
+    assert named(advice, "twice").hold_w >= best.hold_w
+    for option in advice.options:
+        assert all(abs(v) <= 1 for v in option.moves.values())
+        assert all(p.gap_m >= 1e-3 * WISH.least_gap_mm for p in option.case.panels)
+    assert named(advice, "ten minutes").minutes == best.minutes - 10
+    assert advice.error is not None
+    assert advice.error.hottest_skin_k[0] < 0.5
+
+
+@pytest.mark.slow
+def test_it_turns_the_tilted_panel_back(advice: Advice) -> None:
+    """Common practice, no source: as parallel as possible."""
+    best = named(advice, "best")
+    assert best.moves.get(("inner", "tilt_along")) == -1
+    assert "inner: " in told(best)
+    plan = named(advice, "placed as planned")
+    assert np.median(best.minutes_in_band) >= np.median(plan.minutes_in_band)
+
+
+@pytest.mark.slow
+def test_advice_says_what_it_is(advice: Advice) -> None:
+    document = json.loads(json_text(advice))
+    assert "device's manual" in document["caution"]
+    assert len(document["options"]) == len(advice.options)
+    assert document["options"][1]["power_w"]
+
+
+def test_bad_wishes_are_refused(limb: Case, here: Runner) -> None:
+    with pytest.raises(ValueError, match="chance is 1"):
+        search(limb, replace(WISH, chance=1.0), here)
