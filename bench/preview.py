@@ -27,7 +27,8 @@ NAMES = ("hottest skin, K", "hottest fat, K", "evenness", "tuning, points")
 
 @dataclass(frozen=True)
 class PreviewRow:
-    """`unknowns` of the full answer's field; seconds (middle of all asked); `small` and `wide`: root mean
+    """`unknowns` of the full answer's field; seconds (middle of all asked), and processor
+    time of preview and full answer; `small` and `wide`: root mean
     square and largest error with one parameter moved and with all moved, (2, 4) each; `held`: share of errors
     within their bounds."""
 
@@ -36,6 +37,7 @@ class PreviewRow:
     build_s: float
     preview_s: float
     full_s: float
+    processor_s: tuple[float, float]
     small: np.ndarray
     wide: np.ndarray
     held: float
@@ -43,7 +45,8 @@ class PreviewRow:
     def __str__(self) -> str:
         lines = [
             f"preview, {self.example}: full answer {self.unknowns} unknowns in {self.full_s:.2f} s, "
-            f"preview in {1e3 * self.preview_s:.0f} ms, ratio {self.full_s / self.preview_s:.0f}; built in "
+            f"preview in {1e3 * self.preview_s:.0f} ms, ratio {self.full_s / self.preview_s:.0f} "
+            f"(processor time {self.processor_s[1]:.2f} s and {1e3 * self.processor_s[0]:.0f} ms); built in "
             f"{self.build_s:.0f} s; {100 * self.held:.1f} % of {4 * ASKED} errors within their bounds",
         ]
         for what, found in (("one parameter moved", self.small), ("all moved", self.wide)):
@@ -63,7 +66,7 @@ def row(example: str) -> PreviewRow:
     build_s = time.perf_counter() - clock
     nearby, chance = Nearby(case), np.random.default_rng(SEED)
     found: tuple[list[np.ndarray], list[np.ndarray]] = [], []
-    spent: list[tuple[float, float]] = []
+    spent: list[tuple[float, ...]] = []
     within: list[np.ndarray] = []
     while len(spent) < ASKED:
         point = chance.uniform(-1.0, 1.0, nearby.size)
@@ -75,11 +78,12 @@ def row(example: str) -> PreviewRow:
             nearby.point(other)
         except ValueError:
             continue
-        start = time.perf_counter()
+        start = time.perf_counter(), time.process_time()
         outcome = preview.outcome(other)
-        middle = time.perf_counter()
+        middle = time.perf_counter(), time.process_time()
         full = solve_outcome(nearby.placed(point), setting, preview.frame.layout, until_s=0.0)
-        spent.append((middle - start, time.perf_counter() - middle))
+        end = time.perf_counter(), time.process_time()
+        spent.append(tuple(b - a for a, b in zip((*start, *middle), (*middle, *end), strict=True)))
         error = np.abs(errors(preview, outcome, full))
         bound = preview.error.at(point, outcome)
         within.append(error <= [bound.skin_k, bound.fat_k, bound.evenness, bound.tuning])
@@ -90,7 +94,8 @@ def row(example: str) -> PreviewRow:
         unknowns=_unknowns(preview),
         build_s=build_s,
         preview_s=float(seconds[0]),
-        full_s=float(seconds[1]),
+        full_s=float(seconds[2]),
+        processor_s=(float(seconds[1]), float(seconds[3])),
         small=_summary(found[0]),
         wide=_summary(found[1]),
         held=float(np.mean(within)),

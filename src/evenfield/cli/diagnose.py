@@ -9,6 +9,10 @@ if TYPE_CHECKING:
     from evenfield.case import Case
     from evenfield.tolerance import Diagnosis
 
+OFFER = (
+    "If the device shows another tuning: evenfield diagnose CASE.toml --set-power W --tuning PERCENT lists "
+    "the likely causes, each with its check."
+)
 _LEAST = 0.01
 """Causes of less weight are not shown."""
 

@@ -91,6 +91,7 @@ def print_table(
     from rich.table import Table as Drawn
     from rich.text import Text
 
+    from evenfield.cli.diagnose import OFFER
     from evenfield.forecast import CAUTIONS
     from evenfield.report.placement_page import HOW, plan_rows
     from evenfield.report.wording import panel_words
@@ -118,6 +119,8 @@ def print_table(
     for line in what_to_watch(result):
         listed.add_row(" –", Text(line))
     console.print(listed)
+    console.print()
+    console.print(Text(OFFER))
     console.print()
     console.print(Text(f"{HOW} {CAUTIONS[0]}", style="italic"))
     for path in written or []:

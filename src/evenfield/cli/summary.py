@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from evenfield.cli.diagnose import OFFER
 from evenfield.forecast import Forecast
 from evenfield.report import assumption_lines, findings, placement_lines, setting_line, shares, spot_list
 
@@ -39,6 +40,8 @@ def print_summary(f: Forecast, written: Sequence[Path], console: Console | None 
     _listed(
         console, f"Hot spots at {minute} min", [f"{t}: {w}" for t in ("fat", "skin") for w in spot_list(f, t)]
     )
+    say()
+    say(OFFER)
     _listed(console, "Assumed, since nobody gave it", assumption_lines(f))
     _listed(console, "Cautions", f.cautions)
     _listed(console, "Written", [str(path) for path in written])
