@@ -31,13 +31,14 @@ class Spacing:
     edge: float = 4.0e-3
     under_panel: float = 6.0e-3
     beyond: float = 8.0e-3
+    ends: float = 10.0e-3
     growth: float = 0.35
     fat: float = 2.6e-3
     skin: float = 0.6e-3
     deep: float = 8.0e-3
     gap: float = 2.2e-3
     air_depth: float = 0.15
-    end_depth: float = 0.10
+    end_depth: float = 0.16
     scale: float = 1.0
 
 
@@ -226,8 +227,9 @@ def make_layout(region: Region, panels: Sequence[PlacedPanel], spacing: Spacing 
     level_segments = []
     for n, (a, b) in enumerate(itertools.pairwise(marks)):
         middle = 0.5 * (a + b)
-        most = under if any(low < middle < high for low, high in ends) else beyond
         first, last = n == 0, n == len(marks) - 2
+        most = under if any(low < middle < high for low, high in ends) else beyond
+        most = f * size.ends if first or last else most
         level_segments.append(
             _Segment(b - a, most if first else edge, most if last else edge, most, size.growth)
         )
