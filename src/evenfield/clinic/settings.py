@@ -30,6 +30,7 @@ CLINIC_PARTS = [
     "evenfield.clinic.photographs",
     "evenfield.clinic.devices",
     "evenfield.clinic.courses",
+    "evenfield.clinic.planning",
     "evenfield.clinic.visits",
     "evenfield.clinic.exchange",
     "evenfield.clinic.api",

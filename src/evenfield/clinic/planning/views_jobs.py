@@ -1,0 +1,116 @@
+"""Starting, watching and cancelling computations."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.http import HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.views.decorators.http import require_POST
+
+from evenfield.clinic.access import requires
+from evenfield.clinic.accounts.middleware import StaffRequest
+from evenfield.clinic.planning import jobs
+from evenfield.clinic.planning.finding import plan_or_404
+from evenfield.clinic.planning.models import Job, JobKind, Plan
+from evenfield.clinic.planning.skin_limit import skin_limit_c
+from evenfield.conduct.profile import ProfileError
+
+PAGES = {
+    JobKind.FORECAST: "plan",
+    JobKind.PREVIEW: "what-if",
+    JobKind.FULL: "what-if",
+    JobKind.PLACING: "plan-placing",
+    JobKind.SURENESS: "plan-sureness",
+    JobKind.ADVICE: "plan-advice",
+}
+STEPS = {
+    "start": "getting ready",
+    "field": "field in the body",
+    "heat": "heat in time",
+    "dose": "dose and hot spots",
+    "assumed range": "assumed range of absorbed power",
+    "figures": "pictures",
+    "report": "report",
+    "fields": "fields of other placements and bodies",
+    "reduced heat": "short model of the heat",
+    "answers": "check against full answers",
+    "placements": "placements",
+    "nominal": "the plan itself",
+    "shapes": "how heat spreads",
+    "members": "members of the ensemble",
+    "check": "check against members computed in full",
+    "drivers": "what the results hang on",
+    "power levels": "power levels",
+    "courses": "courses of power",
+    "done": "ending",
+}
+LEAST_GAP_MM = 6.0
+"""Where the manual's limit is not entered (label A, as in `tolerance.search.Wish`)."""
+
+
+@requires("planning.use")
+@require_POST
+def start(request: StaffRequest, number: int) -> HttpResponse:
+    """Put one computation into the queue."""
+    plan = plan_or_404(number)
+    kind = request.POST.get("kind", "")
+    if kind not in JobKind.values or kind == JobKind.FULL:
+        messages.error(request, "There is nothing of that kind to compute.")
+        return redirect("plan", number=plan.pk)
+    try:
+        jobs.order(plan, JobKind(kind), _asked(plan, JobKind(kind)))
+    except ProfileError as error:
+        messages.error(request, str(error))
+    return redirect(PAGES[JobKind(kind)], number=plan.pk)
+
+
+def _asked(plan: Plan, kind: JobKind) -> dict[str, Any]:
+    if kind not in (JobKind.SURENESS, JobKind.ADVICE):
+        return {}
+    gap = plan.device.gap_least_mm if plan.device else None
+    return {"skin_limit_c": skin_limit_c(), "least_gap_mm": gap or LEAST_GAP_MM}
+
+
+@requires("planning.use", activity=False)
+def look(request: StaffRequest, number: int) -> JsonResponse:
+    """Where a computation stands; the page asks by itself."""
+    jobs.note_gone()
+    job = _job(number)
+    if job.active:
+        jobs.wake()
+    return JsonResponse(
+        {
+            "state": job.state,
+            "active": job.active,
+            "step": step_words(job),
+            "percent": round(100 * job.share),
+            "words": job.words,
+        }
+    )
+
+
+@requires("planning.use")
+@require_POST
+def cancel(request: StaffRequest, number: int) -> HttpResponse:
+    """Cancel a computation."""
+    job = _job(number)
+    if jobs.cancel(job):
+        messages.success(request, "Cancelled.")
+    else:
+        messages.warning(request, f"It was already {job.get_state_display()}.")
+    return redirect(PAGES[JobKind(job.kind)], number=job.plan_id)
+
+
+def step_words(job: Job) -> str:
+    """The step in words; waiting says so."""
+    if job.state == "waiting":
+        return "waiting for its turn"
+    return STEPS.get(job.step, job.step)
+
+
+def _job(number: int) -> Job:
+    found = get_object_or_404(
+        Job.objects.select_related("plan"), pk=number, plan__person__erased__isnull=True
+    )
+    assert isinstance(found, Job)
+    return found
