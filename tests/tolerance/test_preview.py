@@ -101,7 +101,9 @@ def test_preview_and_full_answer_say_the_same_in_the_same_words(preview: WhatIfP
         assert answer.words.startswith("Inner panel 2 mm closer: hottest skin ")
         assert "after 10 min, at the " in answer.words
         assert "evenness" in answer.words
-        assert "tuning 81 % to 8" in answer.words
+        assert f"tuning {answer.base.tuning_percent:.0f} % to " in answer.words
+        assert answer.outcome.tuning_percent > answer.base.tuning_percent + 1.0
+        assert "generic circuit" in answer.words
     assert "(± " in quick.words
     assert "(± " not in full.words
     document = json.loads(json.dumps(quick.to_json(), allow_nan=False))
@@ -156,6 +158,15 @@ def test_a_file_gives_the_same_answers(preview: WhatIfPreview, tmp_path: Path) -
     again = load_preview(path)
     assert again.case == preview.case
     assert again.preview(CLOSER).to_json() == preview.preview(CLOSER).to_json()
+
+
+@pytest.mark.slow
+def test_a_preview_of_another_grid_is_refused(preview: WhatIfPreview, tmp_path: Path) -> None:
+    path = tmp_path / "other_grid.npz"
+    learned = replace(preview.learned, mean=preview.learned.mean[1:])
+    save_preview(replace(preview, learned=learned), path)
+    with pytest.raises(PreviewFileError, match="build the preview anew"):
+        load_preview(path)
 
 
 def test_another_file_is_no_preview(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from evenfield.field import solve_field
 from evenfield.forecast.engine import setting_of
 from evenfield.tolerance import Difference, ToleranceTable, tolerance_table, variations, what_to_watch
 from evenfield.tolerance.outcome import bent, table_layout
-from evenfield.tolerance.words import kelvin
+from evenfield.tolerance.words import kelvin, within
 
 CASE = """
 title = "Round thigh of an invented client"
@@ -124,6 +124,11 @@ def test_what_to_watch_names_the_tilt_first(table: ToleranceTable) -> None:
 
 def test_a_signed_nothing_has_no_sign() -> None:
     assert [kelvin(k) for k in (-0.04, 0.04, 0.05, -0.3)] == ["0.0 K", "0.0 K", "+0.1 K", "-0.3 K"]
+
+
+def test_a_bound_is_rounded_up() -> None:
+    assert [within(k, 1) for k in (0.01, 0.11, 0.2)] == ["± 0.1", "± 0.2", "± 0.2"]
+    assert within(0.0001, 2) == "± 0.01"
 
 
 def test_an_impossible_variation_is_refused_in_words() -> None:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from evenfield.tolerance.outcome import PlacementOutcome
 from evenfield.tolerance.table import difference
-from evenfield.tolerance.words import kelvin, until_band
+from evenfield.tolerance.words import kelvin, until_band, within
 
 Floats = NDArray[np.float64]
 
@@ -81,10 +81,10 @@ class WhatIfAnswer:
         """The change against the base in one sentence."""
         new, old, bound = self.outcome, self.base, self.bound
         d = difference(new, old, (np.inf,))
-        skin, fat, even = "", "", ""
+        skin, fat, even, tuned = "", "", "", ""
         if bound is not None:
-            skin, fat = f" (± {bound.skin_k:.1f} K)", f" (± {bound.fat_k:.1f} K)"
-            even = f" (± {bound.evenness:.2f})"
+            skin, fat = (f" ({within(k, 1)} K)" for k in (bound.skin_k, bound.fat_k))
+            even, tuned = f" ({within(bound.evenness, 2)})", f" ({within(bound.tuning, 0)} points)"
         ends = new.minute[-1], old.minute[-1]
         after = f"after {ends[0]:g} min"
         if ends[0] != ends[1]:
@@ -94,7 +94,7 @@ class WhatIfAnswer:
             f"hottest skin {kelvin(d.skin_k[0])}{skin} {after}, at the {new.where}",
             f"hottest fat {kelvin(d.fat_k[0])}{fat}",
             f"evenness {old.evenness:.2f} to {new.evenness:.2f}{even}",
-            f"tuning {old.tuning_percent:.0f} % to {new.tuning_percent:.0f} % by the generic circuit",
+            f"tuning {old.tuning_percent:.0f} % to {new.tuning_percent:.0f} %{tuned} by the generic circuit",
             f"mean of fat in the band: {band}",
         ]
         return f"{self.asked[:1].upper()}{self.asked[1:]}: {'; '.join(parts)}."

@@ -55,7 +55,13 @@ def load(path: Path) -> WhatIfPreview:
         if isinstance(error, PreviewFileError):
             raise
         raise PreviewFileError(f"{path}: this is no preview ({error})") from error
-    return WhatIfPreview(case, **parts)
+    preview = WhatIfPreview(case, **parts)
+    nk, nj, _ = preview.frame.grid.shape
+    body = preview.frame.grid.skin_node
+    told = preview.learned.mean.size, preview.reduced.start_c.shape
+    if told != ((nk - 1) * nj * body + 2, (nk, nj, body + 1)):
+        raise PreviewFileError(f"{path}: built on another grid than this version's; build the preview anew")
+    return preview
 
 
 def _flat(name: str, value: Any) -> Iterator[tuple[str, Any]]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import isnan
+from math import ceil, isnan
 
 
 def signed(value: float, digits: int) -> str:
@@ -14,6 +14,11 @@ def signed(value: float, digits: int) -> str:
 def kelvin(value: float) -> str:
     """+0.8 K."""
     return f"{signed(value, 1)} K"
+
+
+def within(bound: float, digits: int) -> str:
+    """± 0.2, rounded up: a bound is never told smaller than it is."""
+    return f"± {ceil(round(bound * 10**digits, 6)) / 10**digits:.{digits}f}"
 
 
 def until_band(minutes: float) -> str:
