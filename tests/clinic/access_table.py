@@ -130,6 +130,7 @@ MAY: dict[str, frozenset[str]] = {
     "end-api-token": CLINICAL,
     "all-api-tokens": OWNER,
     "api-document": ANYONE,
+    "api-nothing": ANYONE,
     "api-find-people": NO_SESSION,
     "api-people": NO_SESSION,
     "api-person": NO_SESSION,
