@@ -23,8 +23,8 @@ class SearchRow:
 
     def __str__(self) -> str:
         lines = [
-            f"search, {self.example}: {self.seconds:.1f} s, {self.advice.tried} placements, {MEMBERS} members "
-            f"each, {DESIGN} fields, {len(self.advice.spread.unknowns)} unknowns"
+            f"search, {self.example}: {self.seconds:.1f} s, {self.advice.tried} placements, {MEMBERS} "
+            f"members each, {DESIGN} fields, {len(self.advice.spread.unknowns)} unknowns"
         ]
         lines += [
             f"    {o.words}: {told(o)}; hold {o.hold_w:.0f} W, {o.minutes:.0f} min: chance "

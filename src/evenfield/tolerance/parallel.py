@@ -138,7 +138,7 @@ def _client(address: str) -> Iterator[Any]:
 
     try:
         client = Client(  # type: ignore[no-untyped-call]
-            address, timeout=10, set_as_default=False
+            address, timeout=5, set_as_default=False
         )
     except (OSError, ValueError) as error:
         raise ClusterError(f'no Dask scheduler answers at "{address}": {error}') from error
