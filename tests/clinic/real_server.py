@@ -10,11 +10,13 @@ from pathlib import Path
 import pytest
 
 
-def start(home: Path, *, demo: bool) -> tuple["subprocess.Popen[str]", str, list[str]]:
-    """Start `serve` in a process of its own; the process, its address and the lines it printed."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
+def start(home: Path, *, demo: bool, port: int = 0) -> tuple["subprocess.Popen[str]", str, list[str]]:
+    """Start `serve` in a process of its own, at any free port unless one is given; the process, its address
+    and the lines it printed."""
+    if not port:
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            port = free.getsockname()[1]
     call = f"serve(Path({str(home)!r}), {port}, demo={demo}, say=lambda line: print(line, flush=True))"
     process = subprocess.Popen(
         [sys.executable, "-c", f"from pathlib import Path; from evenfield.clinic.serve import serve; {call}"],

@@ -86,13 +86,13 @@ def draw_visit(shown: VisitPicture, width_mm: float = 180.0) -> Figure:
         above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 1))
         _temperature(above, shown)
         _power(below, shown)
-        figure.legend(loc="outside lower left", ncols=6, columnspacing=1.3, handlelength=1.8)
+        figure.legend(loc="outside lower left", ncols=5, columnspacing=1.3, handlelength=1.8)
         return figure
 
 
 def _temperature(ax: Axes, shown: VisitPicture) -> None:
     if shown.band_c is not None:
-        ax.axhspan(*shown.band_c, color=TINT, lw=0, zorder=0, label="band wanted in fat")
+        ax.axhspan(*shown.band_c, color=TINT, lw=0, zorder=0, label="band")
     for name, one, colour in (("fat", shown.fat, LINES[1]), ("skin", shown.skin, LINES[0])):
         if one is None or not one.values:
             continue
@@ -122,7 +122,7 @@ def _power(ax: Axes, shown: VisitPicture) -> None:
     minutes = [minute for minute, _watts in shown.power] + [shown.end_minute]
     watts = [power for _minute, power in shown.power]
     if watts:
-        ax.stairs(watts, minutes, fill=True, color=SOFT, alpha=0.4, label="set power, field on")
+        ax.stairs(watts, minutes, fill=True, color=SOFT, alpha=0.4, label="set power")
     ax.set_ylim(bottom=0.0)
     ax.set_xlim(0.0, max(shown.end_minute, 1.0))
     ax.set_ylabel("W")

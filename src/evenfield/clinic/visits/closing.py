@@ -42,6 +42,7 @@ def close(
         )
         _keep(done, looked.kind, looked.id, {"event": event_to_mapping(looked)})
         content = {
+            "at_s": at_s,
             "client_words": client_words,
             "next_words": next_words,
             "redness": redness,

@@ -76,7 +76,7 @@ def entry(row: Row) -> dict[str, Any]:
         "number": row.number,
         "id": row.id,
         "kind": row.kind,
-        "at_s": event.get("at_s"),
+        "at_s": event.get("at_s", row.content.get("at_s")),
         "words": said(row),
         "who": row.actor,
         "mark": row.content.get("clock", {}).get("mark", ""),

@@ -10,6 +10,7 @@ import sys
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
+from zipfile import BadZipFile
 
 import numpy as np
 
@@ -91,7 +92,7 @@ class Answers:
         key = f"{question['visit']} {question['model']}"
         follower = self._followers.get(key)
         if follower is None:
-            follower = Follower(from_npz(Path(question["model"]).read_bytes()), question["visit"])
+            follower = Follower(_read(Path(question["model"])), question["visit"])
             self._followers[key] = follower
             while len(self._followers) > 60:
                 del self._followers[next(iter(self._followers))]
@@ -100,6 +101,15 @@ class Answers:
         except Exception:
             del self._followers[key]
             raise
+
+
+def _read(path: Path) -> FollowModel:
+    """A prepared model. A damaged file is removed, so that the next question prepares it anew."""
+    try:
+        return from_npz(path.read_bytes())
+    except (EOFError, BadZipFile, KeyError, ValueError) as error:
+        path.unlink(missing_ok=True)
+        raise ValueError(f"the prepared model was damaged and is made anew ({error})") from None
 
 
 def main() -> None:

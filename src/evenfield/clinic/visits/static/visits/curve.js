@@ -34,8 +34,8 @@ export class Curve {
     const { so_far: past, ahead } = estimate;
     const end = Math.max(...ahead.minutes);
     const all = [past, ahead].flatMap((one) => Object.keys(LINES).flatMap((name) => one[name].flatMap((row) => [row[3], row[4]])));
-    const low = Math.floor(Math.min(30, ...all));
-    const top = Math.ceil(Math.max(44, ...all));
+    const low = Math.floor(Math.min(34, ...all));
+    const top = Math.ceil(Math.max(42, ...all));
     const x = (minute) => LEFT + (minute / end) * (width - LEFT - 8);
     const y = (celsius) => high - BOTTOM - ((celsius - low) / (top - low)) * (high - BOTTOM - TOP);
     const words = this.inWords(estimate);
@@ -67,9 +67,9 @@ export class Curve {
     }
     const now = x(estimate.at_s / 60);
     svg.append(draw("line", { x1: now, x2: now, y1: TOP - 4, y2: high - BOTTOM, class: "now" }));
-    Object.values(LINES).forEach(([name, hue], place) => {
+    Object.values(LINES).forEach(([name], place) => {
       const text = this.label(LEFT + 4 + 60 * place, 16, name, "start");
-      text.setAttribute("fill", hue);
+      text.classList.add("of-" + name.toLowerCase());
       svg.append(text);
     });
     svg.append(this.label(LEFT, high - 6, "0", "middle"), this.label(width - 8, high - 6, Math.round(end) + " min", "end"));

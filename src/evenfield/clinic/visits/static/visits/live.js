@@ -112,11 +112,20 @@ function showPrompts() {
   at("why").setAttribute("aria-expanded", String(Boolean(prompt && whyOpen)));
   if (prompt) at("prompt-why").textContent = prompt.why + " Source: " + prompt.source + " (" + prompt.label + ").";
   const others = told.prompts.filter((one) => one !== prompt);
-  at("others").replaceChildren(...others.map((one) => element("li", {}, element("button", { type: "button", class: "quiet",
-    on: () => { front = one.id; whyOpen = false; showPrompts(); } }, one.what))));
+  const more = element("button", { type: "button", class: "quiet", on: () => showMore(others) },
+    others.length === 1 ? others[0].what : others.length + " more prompts");
+  at("others").replaceChildren(...(others.length ? [element("li", {}, more)] : []));
   const urgent = told.prompts.filter((one) => one.urgency === "now").map((one) => one.id).join(" ");
   if (urgent && urgent !== announced && setting("sound")) tone();
   announced = urgent;
+}
+
+// One other prompt comes to the front at once; of several one is chosen.
+function showMore(others) {
+  const choose = (id) => { front = id; whyOpen = false; document.getElementById("live-sheet").close(); showPrompts(); };
+  if (others.length === 1) choose(others[0].id);
+  else sheets.open("More prompts", ...others.map((one) => element("button", { type: "button", class: "wide-button",
+    on: () => choose(one.id) }, one.what)));
 }
 
 function tone() {
@@ -200,7 +209,7 @@ function showOutbox() {
   const { waiting, refused } = outbox;
   const saved = at("saved");
   saved.dataset.waiting = String(waiting.length);
-  saved.textContent = waiting.length ? waiting.length + " waiting on this tablet" : "All entries saved";
+  saved.textContent = waiting.length ? waiting.length + " waiting on this tablet" : "All saved";
   const trouble = waiting.length ? outbox.trouble : "";
   at("trouble").hidden = !trouble && !outbox.unwritten;
   at("trouble-words").textContent = outbox.unwritten

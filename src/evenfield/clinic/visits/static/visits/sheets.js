@@ -62,7 +62,7 @@ export class Sheets {
     };
     const keys = [..."123456789"].map((key) => [key, key]);
     keys.push([".", "."], ["0", "0"], ["⌫", "⌫"]);
-    const form = element("form", { method: "dialog" }, element("label", { for: "sheet-number" }, unit), shown, wrong,
+    const form = element("form", { method: "dialog" }, element("label", { for: "sheet-number" }, "In " + unit), shown, wrong,
       this.tiles(keys, digit, { class: "tiles-of digits" }), element("button", { class: "main" }, "Enter"));
     form.addEventListener("submit", (event) => { event.preventDefault(); take(shown.value); });
     this.open(title, ...before, ...(near.length ? [this.tiles(near.map((one) => [one, one + " " + unit,
@@ -105,7 +105,8 @@ export class Sheets {
   }
 
   moved() {
-    const chosen = { panel: this.plan.panels.length === 1 ? this.plan.panels[0].name : "", side: "whole" };
+    const hot = (this.state.spots || []).map((spot) => spot.panel).find((name) => name);
+    const chosen = { panel: this.plan.panels.length === 1 ? this.plan.panels[0].name : hot || "", side: "whole" };
     if (!this.plan.panels.length) return this.movedPlain();
     const body = element("div");
     const show = () => {

@@ -1,0 +1,243 @@
+"""Nothing entered on a tablet is lost: a real browser, a real server in its own process, real `kill -9`."""
+
+import os
+import re
+import signal
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
+
+from tests.clinic.real_server import start, stop
+from tests.clinic.test_in_browser import serious, sign_in
+
+pytestmark = [pytest.mark.browser, pytest.mark.slow]
+
+
+class Place:
+    """A clinic on the disk, and the server that now serves it; always at the same address."""
+
+    def __init__(self, home: Path) -> None:
+        self.home = home
+        self.process, self.address, _ = start(home, demo=True)
+        self.port = int(self.address.rstrip("/").rsplit(":", 1)[1])
+
+    def kill(self) -> None:
+        """No chance to end well."""
+        os.kill(self.process.pid, signal.SIGKILL)
+        self.process.wait()
+        assert self.process.stdout
+        self.process.stdout.close()
+
+    def again(self) -> None:
+        """A new process on the same data and the same port."""
+        self.process, self.address, _ = start(self.home, demo=True, port=self.port)
+
+    def kept(self, visit: str) -> list[tuple[str, str]]:
+        """Ids and kinds of what is in the database, without the program."""
+        with sqlite3.connect(f"file:{self.home}/evenfield.sqlite3?mode=ro", uri=True) as record:
+            rows = record.execute(
+                "select entry_id, kind from visits_visitentry where visit_id = ? order by number", (visit,)
+            )
+            return [(str(name), str(kind)) for name, kind in rows]
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
+    """One clinic for this file."""
+    made = Place(tmp_path_factory.mktemp("nothing-lost") / "record")
+    yield made
+    stop(made.process)
+
+
+@pytest.fixture(scope="module")
+def tablet(real_browser: Browser, place: Place) -> Iterator[BrowserContext]:
+    """A tablet on which the operator is signed in and has begun the visit."""
+    context = real_browser.new_context(viewport={"width": 1024, "height": 768})
+    page = context.new_page()
+    sign_in(page, place.address, "operator")
+    page.goto(f"{place.address}visits/")
+    page.get_by_role("link", name=re.compile("Holvat")).click()
+    page.get_by_role("button", name="Begin the visit").click()
+    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=15_000)
+    page.close()
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def live(tablet: BrowserContext, place: Place) -> Iterator[Page]:
+    """The live page, answering."""
+    page = tablet.new_page()
+    page.goto(f"{place.address}visits/{number(place)}/")
+    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=15_000)
+    yield page
+    page.close()
+
+
+def number(place: Place) -> str:
+    """The number of the running visit."""
+    with sqlite3.connect(f"file:{place.home}/evenfield.sqlite3?mode=ro", uri=True) as record:
+        row = record.execute("select id from courses_visit where state = 'running'").fetchone()
+    return str(row[0])
+
+
+def waiting(page: Page) -> int:
+    """How many entries the tablet says are not saved."""
+    return int(page.locator("#live-saved").get_attribute("data-waiting") or 0)
+
+
+def note(page: Page, words: str) -> None:
+    """Enter a note by keyboard."""
+    page.keyboard.press("n")
+    page.get_by_label("In words").fill(words)
+    page.get_by_role("button", name="Enter", exact=True).click()
+
+
+def saved(page: Page) -> None:
+    """All that waited is saved."""
+    expect(page.locator("#live-saved")).to_have_attribute("data-waiting", "0", timeout=20_000)
+
+
+def kinds(place: Place) -> list[str]:
+    return [kind for _name, kind in place.kept(number(place))]
+
+
+def test_a_killed_server_is_a_shrug(live: Page, place: Place) -> None:
+    """Taps go on while it is dead; afterwards each is there once, in order, under its own time."""
+    visit = number(place)
+    live.get_by_role("button", name="Field on").click()
+    saved(live)
+    before = place.kept(visit)
+    at_kill = live.evaluate("() => document.getElementById('live-clock').textContent")
+    place.kill()
+    for _ in range(3):
+        live.locator(".zone").first.click()
+    expect(live.locator("#live-pulse")).to_contain_text("Stale", timeout=6_000)
+    assert live.locator("#live.stale").count() == 1
+    assert waiting(live) == 3
+    note(live, "entered while the server was dead")
+    expect(live.locator("#live-waiting")).to_contain_text("entered while the server was dead")
+    assert serious(live) == []
+    place.again()
+    saved(live)
+    expect(live.locator("#live-pulse")).to_have_text("Live", timeout=10_000)
+    after = place.kept(visit)
+    assert after[: len(before)] == before
+    assert [kind for _id, kind in after[len(before) :]] == ["hot_spot", "hot_spot", "hot_spot", "noted"]
+    now = live.evaluate("() => document.getElementById('live-clock').textContent")
+    assert _seconds(now) > _seconds(at_kill)  # the visit's clock went on, from its stored start
+    told = live.evaluate("fetch(document.getElementById('live').dataset.now).then(a => a.json())")
+    spots = [one["event"] for one in told["entries"] if one["kind"] == "hot_spot"]
+    assert all(one["received_s"] - one["at_s"] > 3 for one in spots)  # written then, received later
+
+
+def _seconds(clock: str) -> int:
+    minutes, seconds = clock.split(":")
+    return 60 * int(minutes) + int(seconds)
+
+
+def test_without_network_and_after_a_reload_nothing_is_gone(
+    live: Page, place: Place, tablet: BrowserContext
+) -> None:
+    before = kinds(place)
+    tablet.set_offline(True)
+    note(live, "no network")
+    live.get_by_role("button", name="Too hot").click()
+    expect(live.locator("#live-trouble")).to_contain_text("cannot be reached", timeout=10_000)
+    assert waiting(live) == 2
+    assert kinds(place) == before
+    live.route("**/entries/", lambda route: route.abort())
+    tablet.set_offline(False)  # the page comes again, sending does not yet
+    live.reload()
+    expect(live.locator("#live-pulse")).to_have_text("Live", timeout=10_000)
+    assert waiting(live) == 2
+    live.unroute("**/entries/")
+    saved(live)
+    assert kinds(place)[len(before) :] == ["noted", "too_hot_all_over"]
+
+
+def test_an_answer_lost_on_the_way_makes_no_second_entry(live: Page, place: Place) -> None:
+    before = kinds(place)
+    lost: list[int] = []
+
+    def lose(route: Route) -> None:
+        if lost:
+            route.continue_()
+            return
+        lost.append(route.fetch().status)  # the server keeps it
+        route.abort()  # the tablet does not hear of it
+
+    live.route("**/entries/", lose)
+    note(live, "sent twice")
+    saved(live)
+    live.unroute("**/entries/")
+    assert lost == [200]
+    assert kinds(place)[len(before) :] == ["noted"]
+
+
+def test_two_tablets_see_the_same_visit_and_a_wrong_clock_changes_no_time(
+    live: Page, place: Place, real_browser: Browser
+) -> None:
+    other = real_browser.new_context()
+    page = other.new_page()
+    page.add_init_script("const real = Date.now; Date.now = () => real() + 5400e3;")  # 90 minutes fast
+    sign_in(page, place.address, "lead")
+    page.goto(live.url)
+    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=10_000)
+    note(page, "from the other tablet")
+    saved(page)
+    live.get_by_text("Entries (").click()
+    row = live.locator("#live-entries li", has_text="from the other tablet").first
+    expect(row).to_contain_text("5400 s fast: corrected", timeout=5_000)
+    expect(row).to_contain_text("lead")
+    one, two = (_seconds(where.locator("#live-clock").inner_text()) for where in (live, page))
+    assert abs(one - two) <= 1
+    when = _seconds(row.locator(".when").inner_text())
+    assert 0 <= one - when < 60
+    other.close()
+
+
+def test_a_refused_entry_stays_in_sight_until_its_words_are_kept(live: Page, place: Place) -> None:
+    before = kinds(place)
+    live.evaluate(
+        "() => localStorage.setItem('evenfield.visit.' + document.getElementById('live').dataset.visit +"
+        " '.waiting.' + 'r'.repeat(32), JSON.stringify({id: 'r'.repeat(32), wrote_ms: Date.now(),"
+        " offset_ms: 0, by: 1, event: {kind: 'power_set', watts: 99999}}))"
+    )
+    live.reload()
+    refused = live.locator("#live-refused li")
+    expect(refused).to_contain_text("power set: 99999", timeout=10_000)
+    live.reload()
+    expect(refused).to_contain_text("less than or equal to 2000")
+    assert kinds(place) == before
+    refused.get_by_role("button", name="Keep as a note").click()
+    expect(live.locator("#live-refused-box")).to_be_hidden(timeout=10_000)
+    assert kinds(place)[len(before) :] == ["noted"]
+
+
+def test_undo_takes_back_by_a_correction(live: Page, place: Place) -> None:
+    before = kinds(place)
+    live.locator(".zone").nth(3).focus()
+    live.keyboard.press("Enter")
+    live.get_by_role("button", name="Undo").click()
+    saved(live)
+    assert kinds(place)[len(before) :] == ["hot_spot", "correction"]
+
+
+def test_the_chain_holds_after_all_of_it(place: Place) -> None:
+    home = f"Path({str(place.home)!r})"
+    call = (
+        "from pathlib import Path\n"
+        "from evenfield.clinic.terminal import verify_audit\n"
+        f"print(verify_audit({home}).problems or 'holds')"
+    )
+    clean = {"PATH": "/usr/bin:/bin"}
+    said = subprocess.run(
+        [sys.executable, "-c", call], capture_output=True, text=True, env=clean, check=False
+    )
+    assert said.stdout.strip() == "holds", said.stderr
