@@ -274,12 +274,14 @@ def _read(model: FollowModel, following: Following, entry: SkinRead) -> Followin
     together = len(surprises) == WINDOW and sum(s * s for s in surprises) > chi2.ppf(WINDOW_CHANCE, WINDOW)
     if not (single or together):
         return replace(after, surprises=surprises)
-    wider = abs(found.surprise) / BELIEVED if single else 1.0
-    if together:
-        wider = max(wider, float(np.sqrt(sum(s * s for s in surprises) / WINDOW)))
-        surprises = ()
     said = Disagreement(entry.at_s, entry.zone, entry.celsius, float(predicted.mean()), found.surprise)
-    after = _inflated(model, after, zone, float(predicted.std(ddof=1)) * min(wider, MOST_WIDER))
+    if single:
+        wider = min(abs(found.surprise) / BELIEVED, MOST_WIDER)
+        after = _widened_zone(model, after, zone, wider * float(skin.std(ddof=1)))
+    if together:
+        wider = min(float(np.sqrt(sum(s * s for s in surprises) / WINDOW)), MOST_WIDER)
+        after = _widened_all(model, after, wider)
+        surprises = ()
     return replace(after, surprises=surprises, disagreements=(*after.disagreements, said))
 
 
@@ -305,18 +307,37 @@ def _applied(model: FollowModel, following: Following, found: Update, zone: int 
     )
 
 
-def _inflated(model: FollowModel, following: Following, zone: int, spread_k: float) -> Following:
-    """Widened until the zone's skin spreads by `spread_k`, at most `WIDEST_K`; never narrowed."""
-    now = float(temperatures(model, following)[:, 0, zone].std(ddof=1))
-    factor = max(1.0, min(spread_k, max(WIDEST_K, now)) / now)
-    taper = _taper(model, zone)
+def _widened_zone(model: FollowModel, following: Following, zone: int, spread_k: float) -> Following:
+    """The zone's own misses widened until its skin spreads by `spread_k`, at most `WIDEST_K`."""
+    skin = temperatures(model, following)[:, 0, zone]
+    now = float(skin.std(ddof=1))
+    wanted = max(now, min(spread_k, WIDEST_K))
+    where = columns(model).zone(zone)
+    xi = following.xi.copy()
+    # what the zone's own misses add to the spread now, from the skin without them
+    without = xi.copy()
+    without[:, where] = xi[:, where].mean(axis=0)
+    own = now**2 - float(temperatures(model, replace(following, xi=without))[:, 0, zone].var(ddof=1))
+    least = (0.1 * model.prior.zone_offset_k.value) ** 2
+    factor = np.sqrt(1.0 + (wanted**2 - now**2) / max(own, least))
+    xi[:, where] = widened(xi[:, where], factor)
+    return replace(following, xi=xi)
+
+
+def _widened_all(model: FollowModel, following: Following, factor: float) -> Following:
+    """Everything widened: temperatures, past ones too, until skin spreads by `WIDEST_K`; and what was
+    learned, at most to the prior."""
+    now = float(temperatures(model, following)[:, 0].std(axis=0, ddof=1).mean())
+    factor = max(1.0, min(factor, WIDEST_K / now))
+    spread = following.xi.std(axis=0, ddof=1)
+    learned = np.clip(1.0 / np.maximum(spread, 1e-6), 1.0, factor)
     k, members = following.past.shape[:2]
     flat = np.swapaxes(following.past, 0, 1).reshape(members, -1)
     past = widened(flat, factor).reshape(members, k, *following.past.shape[2:])
     return replace(
         following,
         coordinates=widened(following.coordinates, factor),
-        xi=widened(following.xi, 1.0 + taper * (factor - 1.0)),
+        xi=widened(following.xi, learned),
         past=np.ascontiguousarray(np.swapaxes(past, 0, 1)),
     )
 

@@ -70,7 +70,7 @@ class FollowModel:
     `zones` (n): `heat` gives the skin of zone z as output 2 z and its fat as 2 z + 1. `heat.sources`: the
     plan; then for each panel gap +, gap −, tilt across +, −, tilt along +, − by `STEPS`; then the other fat.
     Between spots of a zone the skin differs by a standard deviation of `spot_k` (n,) before heating, and of
-    `spot_share` (n,) times the zone's mean rise in its rise.
+    `spot_share` (n,) times the zone's mean rise in its rise (tilts included).
     `area` (n,): shares of the footprint. The node fields of `heat` are left out.
     """
 
@@ -185,17 +185,23 @@ def _surface(model: Bioheat, nodes: NDArray[np.int64]) -> tuple[NDArray[np.int64
 def _spots(
     heat: ReducedHeat, model: Bioheat, watts: float, inside: list[NDArray[np.int64]]
 ) -> tuple[Floats, Floats]:
-    """Spread of the skin between spots of each zone: before heating in K, and of the rise over its mean."""
-    state = heat.advance(heat.start(heat.parameters()), watts, 1200.0)
+    """Spread of the skin between spots of each zone: before heating in K, and of the rise over its mean, the
+    largest of all sources, since a tilted panel heats one side of a zone more than the other."""
+    count = len(heat.sources)
+    warm = heat.advance(heat.start(heat.parameters(count, source=np.eye(count))), watts, 1200.0)
     start = heat.start_c.ravel()
-    rise = heat.field(state).ravel() - start
+    rises = [heat.field(warm, source).ravel() - start for source in range(count)]
+
+    def spread(values: Floats, area: Floats) -> float:
+        return float(np.sqrt(np.average((values - np.average(values, weights=area)) ** 2, weights=area)))
+
     before, share = [], []
     for nodes in inside:
         on, area = _surface(model, nodes)
-        mean = float(np.average(rise[on], weights=area))
-        own = float(np.average(start[on], weights=area))
-        before.append(np.sqrt(np.average((start[on] - own) ** 2, weights=area)))
-        share.append(np.sqrt(np.average((rise[on] - mean) ** 2, weights=area)) / max(mean, 0.1))
+        before.append(spread(start[on], area))
+        share.append(
+            max(spread(r[on], area) / max(float(np.average(r[on], weights=area)), 0.1) for r in rises)
+        )
     return np.array(before), np.array(share)
 
 
