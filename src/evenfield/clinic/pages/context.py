@@ -8,6 +8,9 @@ from django.http import HttpRequest
 from evenfield.clinic.accounts.models import Account
 from evenfield.clinic.parts import clinic_parts
 
+FOR_THE_CLINIC = 60
+"""Menu entries from this place on are for running the clinic rather than for a day's work: folded away."""
+
 
 def page(request: HttpRequest) -> dict[str, Any]:
     """Context processor of all pages."""
@@ -19,10 +22,12 @@ def page(request: HttpRequest) -> dict[str, Any]:
         for entry in part.menu
         if account and (not entry.permission or account.has_perm(entry.permission))
     ]
+    ordered = sorted(menu, key=lambda entry: entry.place)
     return {
         "clinic": getattr(request, "clinic", None),
         "account": account,
         "device": getattr(request, "device", None),
-        "menu": sorted(menu, key=lambda entry: entry.place),
+        "menu": [entry for entry in ordered if entry.place < FOR_THE_CLINIC],
+        "clinic_menu": [entry for entry in ordered if entry.place >= FOR_THE_CLINIC],
         "demonstration": settings.EVENFIELD_DEMONSTRATION,
     }
