@@ -18,7 +18,7 @@ from django.template import Context, Template
 from django.test import Client, RequestFactory, override_settings
 
 from evenfield.clinic.audit.actor import Actor, acting
-from evenfield.clinic.database import database_settings
+from evenfield.clinic.database import DatabaseUrlError, database_settings
 from evenfield.clinic.home import HomeError, is_demonstration, prepare_home, secret_key
 from evenfield.clinic.pages.middleware import ClinicMiddleware
 from evenfield.clinic.pages.models import Clinic
@@ -74,7 +74,7 @@ def test_sqlite_by_url_and_without_one(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("url", ["mysql://x/y", "postgresql://host", "sqlite:///", "nonsense"])
 def test_other_urls_are_refused_in_one_sentence(url: str, tmp_path: Path) -> None:
-    with pytest.raises(ValueError, match=r"DATABASE_URL .*\.$"):
+    with pytest.raises(DatabaseUrlError, match=r"DATABASE_URL .*\.$"):
         database_settings(url, tmp_path)
 
 

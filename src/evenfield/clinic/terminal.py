@@ -5,7 +5,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from evenfield.clinic.home import HOME_VARIABLE, home_path, prepare_home
+from evenfield.clinic.home import HOME_VARIABLE, HomeError, home_path, prepare_home
 
 if TYPE_CHECKING:
     from evenfield.clinic.audit.trail import Verification
@@ -22,7 +22,20 @@ def start_django(home: Path | None = None, *, demonstration: bool = False) -> Pa
     import django
 
     django.setup()
+    _reach_server()
     return place
+
+
+def _reach_server() -> None:
+    """Raises HomeError in one sentence if the record is on a PostgreSQL server that does not answer."""
+    from django.db import OperationalError, connection
+
+    if connection.vendor == "postgresql":
+        try:
+            connection.ensure_connection()
+        except OperationalError as error:
+            words = " ".join(str(error).split())
+            raise HomeError(f"The database of DATABASE_URL cannot be reached: {words}.") from error
 
 
 def migrate() -> None:
@@ -66,12 +79,10 @@ def restore_backup(file: Path, key: Path, home: Path | None = None) -> tuple[str
 
     Returns when the backup was made, and what verifying found. Raises HomeError.
     """
-    from evenfield.clinic.upkeep.backup import database_file
     from evenfield.clinic.upkeep.restore import put_back
 
     place = (home or home_path()).expanduser().resolve()
-    database_file(place, os.environ.get("DATABASE_URL", ""))
-    made = put_back(file.expanduser(), key.expanduser(), place)
+    made = put_back(file.expanduser(), key.expanduser(), place, os.environ.get("DATABASE_URL", ""))
     start_django(place)
     migrate()
     from evenfield.clinic.audit.actor import Actor, acting

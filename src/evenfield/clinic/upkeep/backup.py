@@ -1,10 +1,11 @@
 """A copy of everything in the data directory, taken while the clinic works, encrypted, and read back.
 
 The file is an age file (https://age-encryption.org/v1) around a tar archive: the data directory's files by
-their names, the database as `evenfield.sqlite3`, and at the end `evenfield-backup.json` with the SHA-256 of
-each. Its key lies in the data directory as `backup-key`; without a copy kept elsewhere no backup can be read
-once that directory is lost. Writers wait while the database is copied; packing needs room in the data
-directory for a plain copy of everything, which is removed at the end.
+their names, the database as `evenfield.sqlite3` (from PostgreSQL: `evenfield.pgdump`, see `postgresql`), and
+at the end `evenfield-backup.json` with the SHA-256 of each. Its key lies in the data directory as
+`backup-key`; without a copy kept elsewhere no backup can be read once that directory is lost. Writers wait
+while the database is copied (on PostgreSQL they need not); packing needs room in the data directory for a
+plain copy of everything, which is removed at the end.
 """
 
 import hashlib
@@ -25,7 +26,8 @@ import pyrage  # type: ignore[import-untyped]
 
 from evenfield import __version__
 from evenfield.clinic.database import database_settings
-from evenfield.clinic.home import HomeError, write_private
+from evenfield.clinic.home import write_private
+from evenfield.clinic.upkeep.postgresql import BackupError, dump
 
 DATABASE = "evenfield.sqlite3"
 MANIFEST = "evenfield-backup.json"
@@ -33,10 +35,6 @@ FORMAT = 1
 _KEY = "backup-key"
 _LAST = "last-backup.json"
 _MEDIA = "files"
-
-
-class BackupError(HomeError):
-    """No good backup was made; the message is one clear sentence, and nothing half-written is left."""
 
 
 @dataclass(frozen=True)
@@ -68,15 +66,10 @@ class Digesting(io.RawIOBase):
         return len(data)
 
 
-def database_file(home: Path, url: str = "") -> Path:
-    """The SQLite database of this data directory. Raises BackupError if the record is on PostgreSQL."""
+def database_file(home: Path, url: str = "") -> Path | None:
+    """The SQLite database of this data directory; None if the record is on PostgreSQL."""
     settings = database_settings(url, home)
-    if "sqlite3" not in settings["ENGINE"]:
-        raise BackupError(
-            "The record is on PostgreSQL, which `evenfield backup` and `restore` do not copy: use the "
-            "database's own tools for it, and copy the data directory too."
-        )
-    return Path(settings["NAME"])
+    return Path(settings["NAME"]) if "sqlite3" in settings["ENGINE"] else None
 
 
 def backup_key(home: Path) -> tuple[Path, bool]:
@@ -111,7 +104,7 @@ def back_up(home: Path, to: Path, url: str = "") -> LastBackup:
         BackupError: there is nothing to copy, the place cannot be written, or what was read back differs.
     """
     database = database_file(home, url)
-    if not database.exists():
+    if database is not None and not database.exists():
         raise BackupError(f"{home} holds no record: {database.name} is not there.")
     now = datetime.now(UTC)
     target = (to / f"evenfield-{now:%Y%m%d-%H%M%S}.age" if to.is_dir() else to).resolve()
@@ -124,7 +117,7 @@ def back_up(home: Path, to: Path, url: str = "") -> LastBackup:
     try:
         with TemporaryDirectory(prefix=".backup-", dir=home) as room:
             plain = Path(room) / "plain.tar"
-            expected = _pack(home, database, plain, Path(room), now)
+            expected = _pack(home, url, plain, Path(room), now)
             descriptor = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
             with os.fdopen(descriptor, "wb") as onward, plain.open("rb") as reader:
                 written = Digesting(onward)
@@ -176,26 +169,21 @@ def _read_back(draft: Path, identity: "pyrage.x25519.Identity", written: Digesti
         raise BackupError("The backup read back differs from what was written.")
 
 
-def _pack(home: Path, database: Path, plain: Path, room: Path, now: datetime) -> str:
+def _pack(home: Path, url: str, plain: Path, room: Path, now: datetime) -> str:
     """Write the archive and return its SHA-256.
 
     The anchor of the trail is taken before the database: an older anchor is met in a newer chain, not the
     other way round. Photographs come last, since rows name only files that are there.
     """
+    database = database_file(home, url)
     digests: dict[str, str] = {}
     with plain.open("wb") as file:
         whole = Digesting(file)
         with tarfile.open(fileobj=whole, mode="w|", format=tarfile.PAX_FORMAT) as archive:
             for path in _loose_files(home, database):
                 _add(archive, path, path.relative_to(home).as_posix(), digests)
-            copy = room / DATABASE
-            with (
-                closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro", uri=True)) as source,
-                closing(sqlite3.connect(copy)) as target,
-            ):
-                source.backup(target)
-            check_database(copy)
-            _add(archive, copy, DATABASE, digests)
+            copy = _copy_sqlite(database, room) if database else dump(database_settings(url, home), room)
+            _add(archive, copy, copy.name, digests)
             copy.unlink()
             for path in _media_files(home):
                 _add(archive, path, path.relative_to(home).as_posix(), digests)
@@ -212,6 +200,18 @@ def _pack(home: Path, database: Path, plain: Path, room: Path, now: datetime) ->
     return whole.sha256.hexdigest()
 
 
+def _copy_sqlite(database: Path, room: Path) -> Path:
+    """A sound copy, taken while others may write."""
+    copy = room / DATABASE
+    with (
+        closing(sqlite3.connect(f"{database.resolve().as_uri()}?mode=ro", uri=True)) as source,
+        closing(sqlite3.connect(copy)) as target,
+    ):
+        source.backup(target)
+    check_database(copy)
+    return copy
+
+
 def _add(archive: tarfile.TarFile, path: Path, name: str, digests: dict[str, str]) -> None:
     about = tarfile.TarInfo(name)
     with path.open("rb") as file:
@@ -222,8 +222,8 @@ def _add(archive: tarfile.TarFile, path: Path, name: str, digests: dict[str, str
         archive.addfile(about, file)
 
 
-def _loose_files(home: Path, database: Path) -> Iterator[Path]:
-    own = {database.resolve(), (home / DATABASE).resolve(), (home / _LAST).resolve()}
+def _loose_files(home: Path, database: Path | None) -> Iterator[Path]:
+    own = {(database or home / DATABASE).resolve(), (home / DATABASE).resolve(), (home / _LAST).resolve()}
     passing = (".new", "-journal", "-wal", "-shm")
     for path in sorted(home.iterdir()):
         plain = path.is_file() and not path.is_symlink() and not path.name.endswith(passing)

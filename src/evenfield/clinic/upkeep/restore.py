@@ -11,28 +11,32 @@ from typing import IO, Any
 
 import pyrage  # type: ignore[import-untyped]
 
+from evenfield.clinic.database import database_settings
 from evenfield.clinic.home import HomeError
 from evenfield.clinic.upkeep.backup import DATABASE, FORMAT, MANIFEST, check_database, read_key
+from evenfield.clinic.upkeep.postgresql import DUMP, load
 
 
 class RestoreError(HomeError):
     """The backup was not restored, and the place is as it was; the message is one clear sentence."""
 
 
-def put_back(file: Path, key: Path, home: Path) -> str:
+def put_back(file: Path, key: Path, home: Path, url: str = "") -> str:
     """Decrypt a backup, check every file in it, and make it the data directory.
 
     Args:
         file: the backup.
         key: the file with its key, `backup-key` of the clinic that made it.
         home: the new data directory; it must not exist or be empty.
+        url: DATABASE_URL, "" for SQLite in the data directory; a PostgreSQL database must be empty.
 
     Returns:
         When the backup was made (ISO 8601, UTC).
 
     Raises:
-        RestoreError: the place is not empty, the key is another one, or the backup is damaged.
-        BackupError: there is no key in `key`, or the database in the backup is damaged.
+        RestoreError: the place is not empty, the key is another one, the backup is damaged or of another
+            kind of database.
+        BackupError: there is no key in `key`, or the database in the backup is damaged or cannot be put in.
     """
     place = home.expanduser().resolve()
     if place.exists() and (not place.is_dir() or any(place.iterdir())):
@@ -46,13 +50,28 @@ def put_back(file: Path, key: Path, home: Path) -> str:
             _decrypt(file, plain, identity)
             made = _unpack(plain, draft)
             plain.unlink()
-            check_database(draft / DATABASE)
+            _put_database(draft, place, url)
             if place.exists():
                 place.rmdir()
             draft.replace(place)
     except OSError as error:
         raise RestoreError(f"{file} was not restored: {error.strerror or error}.") from error
     return made
+
+
+def _put_database(draft: Path, place: Path, url: str) -> None:
+    """Check the database of the backup; if it is of PostgreSQL, put it into the one named by the URL."""
+    settings = database_settings(url, place)
+    on_postgresql = "postgresql" in settings["ENGINE"]
+    dumped = draft / DUMP
+    if dumped.exists() is not on_postgresql:
+        held, named = ("PostgreSQL", "SQLite") if dumped.exists() else ("SQLite", "PostgreSQL")
+        raise RestoreError(f"The backup is of a {held} database and DATABASE_URL names {named}; change it.")
+    if on_postgresql:
+        load(settings, dumped)
+        dumped.unlink()
+    else:
+        check_database(draft / DATABASE)
 
 
 def _decrypt(file: Path, plain: Path, identity: "pyrage.x25519.Identity") -> None:
@@ -83,7 +102,7 @@ def _unpack(plain: Path, draft: Path) -> str:
         raise RestoreError(
             f"The backup has the format {manifest.get('format')}; this version reads {FORMAT}."
         )
-    if manifest["sha256"] != digests or DATABASE not in digests:
+    if manifest["sha256"] != digests or not {DATABASE, DUMP} & set(digests):
         raise RestoreError("The files in the backup are not those it lists.")
     return str(manifest["made"])
 
