@@ -20,7 +20,7 @@ OWNER_PAGES = [
     "courses/open/", "courses/visit/1/", "courses/visit/1/move/", "courses/visit/1/cancel/",
     "courses/visit/1/missed/", "courses/course/1/change/", "courses/course/1/state/",
     "courses/course/1/visit/", "devices/", "devices/device/1/", "devices/panel/1/", "devices/room/1/",
-    "exchange/take-in/", "exchange/visit/1/",
+    "exchange/take-in/", "exchange/visit/1/", "api/tokens/", "api/tokens/all/",
     "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",
 ]  # fmt: skip
 PERSON_PAGES = ["", "change/", "merge/", "deactivate/", "erase/"]
@@ -333,6 +333,30 @@ def test_one_photograph_lies_over_the_other_and_without_scripts_beside_it(
     assert boxes[1]["x"] >= boxes[0]["x"] + boxes[0]["width"]
     expect(page.locator("#share")).to_be_hidden()
     plain.close()
+
+
+def test_a_file_is_looked_over_and_taken_in_from_the_keyboard(
+    as_owner: BrowserContext, demonstration: str
+) -> None:
+    page = as_owner.new_page()
+    page.goto(f"{demonstration}exchange/take-in/")
+    text = "given name;family name;born\nTuva;Invented;1990-01-02\nMaruska;Holvat;1979-02-28\n"
+    file: Any = {"name": "people.csv", "mimeType": "text/csv", "buffer": text.encode()}
+    page.get_by_label("CSV file").set_input_files(file)
+    page.get_by_role("button", name="Look it over").focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text("2 people in the file")
+    expect(page.locator("tbody tr").first).to_contain_text("Tuva · Invented · 1990-01-02")
+    assert serious(page) == []
+    for width, height in SIZES.values():
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.evaluate(SMALL_TARGETS) == []
+    if page.get_by_label("I have looked at every row").count():
+        page.get_by_label("I have looked at every row").press("Space")
+    page.get_by_role("button", name="Take in 2 people").press("Enter")
+    expect(page.locator(".message")).to_contain_text("Taken in: 2 people")
+    page.close()
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from tests.clinic.real_server import start, stop
-from tests.clinic.test_in_browser import serious, sign_in
+from tests.clinic.test_in_browser import SMALL_TARGETS, SMALL_TYPE, faults, serious, sign_in
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -227,6 +227,46 @@ def test_undo_takes_back_by_a_correction(live: Page, place: Place) -> None:
     live.get_by_role("button", name="Undo").click()
     saved(live)
     assert kinds(place)[len(before) :] == ["hot_spot", "correction"]
+
+
+def test_the_pages_of_a_visit_are_fit_for_hand_eye_and_keyboard(
+    live: Page, place: Place, tablet: BrowserContext
+) -> None:
+    found = []
+    for there in ("", "close/", "unwanted/", "report/"):
+        page = tablet.new_page()
+        found += faults(page, f"{place.address}visits/{number(place)}/{there}")
+        page.close()
+    live.bring_to_front()
+    for key, title in (
+        ("p", "Power"), ("t", "Tuning"), ("k", "Skin"), ("c", "Comfort"), ("m", "Moved"),
+        ("l", "Skin looked"), ("n", "Note"),
+    ):  # fmt: skip
+        live.keyboard.press(key)
+        expect(live.locator("#sheet-title")).to_contain_text(title)
+        found += serious(live) + live.evaluate(SMALL_TARGETS) + live.evaluate(SMALL_TYPE)
+        assert live.evaluate("document.querySelector('dialog[open]').contains(document.activeElement)")
+        live.keyboard.press("Escape")
+        expect(live.locator("#live-sheet")).to_be_hidden()
+    assert found == []
+
+
+def test_a_number_is_entered_by_keyboard_and_a_wrong_one_is_asked_again(live: Page, place: Place) -> None:
+    before = kinds(place)
+    live.keyboard.press("t")
+    live.keyboard.type("820")
+    live.keyboard.press("Enter")
+    expect(live.get_by_role("alert").filter(has_text="Allowed: 0 to 100 %")).to_be_visible()
+    live.keyboard.press("Backspace")
+    live.keyboard.press("Enter")
+    saved(live)
+    expect(live.locator("#live-tuning")).to_have_text("82 %")
+    live.get_by_text("Sound, keys").click()
+    live.locator("[data-do=keys]").click()
+    live.locator("#live-keys").blur()
+    live.keyboard.press("h")
+    live.locator("[data-do=keys]").click()
+    assert kinds(place)[len(before) :] == ["tuning_shown"]
 
 
 def test_the_chain_holds_after_all_of_it(place: Place) -> None:

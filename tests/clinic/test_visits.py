@@ -235,9 +235,11 @@ def test_closing_needs_a_stop_and_leaves_a_report(
     begun.refresh_from_db()
     assert begun.state == VisitState.DONE
     numbers = summary(running(begun))
-    # 60 W for 18 of 20 minutes, by hand
-    assert numbers.energy_wmin == pytest.approx(60 * 18, rel=0.01)
-    assert numbers.heated_s == pytest.approx(18 * 60, abs=2)
+    times = {row.kind: row.content["event"]["at_s"] for row in running(begun).rows if row.event}
+    on_s = times["stopped"] - times["started"] - 120  # less the pause of two minutes
+    assert 17 * 60 < on_s < 22 * 60
+    assert numbers.heated_s == pytest.approx(on_s, abs=2)
+    assert numbers.energy_wmin == pytest.approx(60 * on_s / 60, rel=0.01)
     assert numbers.paused_s == pytest.approx(120, abs=2)
     page = client.get(f"/visits/{begun.pk}/report/").content.decode()
     assert "“pleasant”" in page
@@ -252,6 +254,15 @@ def test_closing_needs_a_stop_and_leaves_a_report(
     late = take_batch(begun, sending(entry("late", "noted", text="found on the other tablet", ago_s=60)))
     assert late[0].number
     assert "after closing" in client.get(f"/visits/{begun.pk}/report/").content.decode()
+
+
+def test_a_visit_of_which_nothing_is_known_yet_has_its_pages(
+    begun: Visit, browser: Callable[..., Client]
+) -> None:
+    client = browser(Role.OPERATOR)
+    for there in ("", "close/", "unwanted/", "report/", "picture.svg", "report.pdf"):
+        assert client.get(f"/visits/{begun.pk}/{there}").status_code == 200
+    assert summary(running(begun)).energy_wmin == 0
 
 
 def test_the_overview_names_every_running_visit(begun: Visit, browser: Callable[..., Client]) -> None:

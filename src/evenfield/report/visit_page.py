@@ -86,7 +86,8 @@ def draw_visit(shown: VisitPicture, width_mm: float = 180.0) -> Figure:
         above, below = figure.subplots(2, 1, sharex=True, height_ratios=(3, 1))
         _temperature(above, shown)
         _power(below, shown)
-        figure.legend(loc="outside lower left", ncols=5, columnspacing=1.3, handlelength=1.8)
+        if shown.power or shown.readings or shown.fat or shown.skin or shown.band_c:
+            figure.legend(loc="outside lower left", ncols=5, columnspacing=1.3, handlelength=1.8)
         return figure
 
 

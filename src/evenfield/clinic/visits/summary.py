@@ -72,7 +72,7 @@ def summary(run: Running) -> Summary:
     state = fold(facts, run.profile)
     power = tuple(_power(facts, run.now_s))
     on = _field(facts, run.now_s)
-    spans = list(zip(power, [*power[1:], PowerStep(run.now_s, 0.0)], strict=True))
+    ends = [*(step.at_s for step in power[1:]), run.now_s]
     tunings = [event.percent for event in facts if isinstance(event, said.TuningShown)]
     scores = [event.score for event in facts if isinstance(event, said.Comfort)]
     heated = state.heated_s + (run.now_s - state.on_since_s if state.on_since_s is not None else 0.0)
@@ -83,7 +83,8 @@ def summary(run: Running) -> Summary:
         paused_s=sum(end - begin for begin, end in on),
         pauses=len(on),
         power_most_w=max((step.watts for step in power), default=0.0),
-        energy_wmin=sum(step.watts * (after.at_s - step.at_s) for step, after in spans) / 60.0,
+        energy_wmin=sum(step.watts * (end - step.at_s) for step, end in zip(power, ends, strict=False))
+        / 60.0,
         tuning=(min(tunings), max(tunings)) if tunings else None,
         comfort=(min(scores), max(scores)) if scores else None,
         hot_spots=_count(facts, said.HotSpot),

@@ -85,8 +85,8 @@ document.addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.altKey || event.metaKey || setting("nokeys") || document.querySelector("dialog[open]")) return;
   if (event.target.closest("input, textarea, select")) return;
   const name = KEYS[event.key];
-  const button = name && page.querySelector('[data-do="' + name + '"]');
-  if (!button || button.disabled || !button.checkVisibility()) return;
+  const buttons = name ? [...page.querySelectorAll('[data-do="' + name + '"]')] : [];
+  if (!buttons.some((one) => one.checkVisibility() && !one.disabled)) return;
   event.preventDefault();
   doing[name]();
 });
