@@ -1,5 +1,6 @@
 """Handing over a person or a visit: FHIR R4B with its own checks, CSV, PDF; each recorded."""
 
+import base64
 import csv
 import io
 import json
@@ -40,7 +41,10 @@ from evenfield.clinic.screening.models import Kind, ScreeningEntry
 from evenfield.clinic.screening.questions import present_questions
 from evenfield.clinic.screening.recording import keep_answers, keep_consent, keep_decision
 from evenfield.clinic.setup_check.runs import begin, tick
+from evenfield.clinic.visits.closing import keep_unwanted
+from evenfield.clinic.visits.recording import take_batch
 from evenfield.conduct.setup import default_checklist
+from tests.clinic.test_visits import entry, sending
 
 
 def measure(person: Person, asked: dict[str, str], typed: Mapping[str, tuple[str, ...]], token: str) -> int:
@@ -71,7 +75,26 @@ def whole(person: Callable[..., Person], account: Callable[..., Account], tmp_pa
                 device=device, staff=lead, plan={"case": "title = 'x'"} if number == 3 else {},
             ).save()  # fmt: skip
         done, missed = Visit.objects.get(number=1), Visit.objects.get(number=2)
-        end_visit(begin_visit(done, now - timedelta(minutes=40)), now)
+        running = begin_visit(done, now - timedelta(minutes=40))
+        reading = {"kind": "skin_reading", "zone": "front", "celsius": 37.4}
+        entries = sending(
+            entry("power", "power_set", watts=60, ago_s=900),
+            entry("skin", "skin_reading", zone="front", celsius=47.3, ago_s=800),
+            entry("comfort", "comfort", score=7, ago_s=700),
+            entry("fix", "correction", of="entry-skin", replacement=reading),
+        )
+        assert [kept.refused for kept in take_batch(running, entries)] == [""] * 4
+        keep_unwanted(
+            running,
+            "form-1",
+            term="burn",
+            grade=1,
+            words="red for an hour",
+            done="cooled",
+            told="lead",
+            began="",
+        )
+        end_visit(running, now)
         miss_visit(missed, "did not come")
         answers = keep_answers(
             one, present_questions(), {q.id: "not known" for q in present_questions().question}
@@ -122,7 +145,7 @@ def test_a_whole_person_is_a_sound_bundle(whole: Person) -> None:
     assert kinds == {
         "Organization", "Patient", "Practitioner", "Location", "Device", "CarePlan", "Encounter", "Procedure",
         "DocumentReference", "Questionnaire", "QuestionnaireResponse", "Observation", "Consent", "Provenance",
-        "Media",
+        "Media", "AdverseEvent",
     }  # fmt: skip
     assert sorted(one["status"] for one in by_type(bundle, "Encounter")) == [
         "cancelled",
@@ -138,13 +161,30 @@ def test_a_whole_person_is_a_sound_bundle(whole: Person) -> None:
     assert {one["fullUrl"] for one in again["entry"]} == {one["fullUrl"] for one in bundle["entry"]}
 
 
+def test_what_was_entered_during_a_visit_goes_with_it(whole: Person) -> None:
+    """Readings stand as corrected; 39106-0 is the temperature of skin at loinc.org; nothing computed goes."""
+    bundle = build(of_visit(Visit.objects.get(number=1), "Clinic"))
+    during = [one for one in by_type(bundle, "Observation") if "partOf" in one]
+    assert [(one["code"]["coding"][0]["code"], one["valueQuantity"]["value"]) for one in during] == [
+        ("set-power", 60), ("39106-0", 37.4), ("comfort", 7),
+    ]  # fmt: skip
+    event = by_type(bundle, "AdverseEvent")[0]
+    assert event["severity"]["coding"][0]["code"] == "mild"
+    assert "grade 1" in event["event"]["text"]
+    document = next(
+        one for one in by_type(bundle, "DocumentReference") if one["type"]["text"] == "entries of a visit"
+    )
+    told = json.loads(base64.b64decode(document["content"][0]["attachment"]["data"]))
+    assert [one["kind"] for one in told if one["kind"] == "correction"] == ["correction"]
+
+
 def test_a_loinc_code_goes_only_with_its_protocol_and_place(whole: Person) -> None:
     """8280-0 is the navel, 56115-9 the midpoint, 56072-2 the right upper arm, 29463-7 weight: loinc.org."""
     found = by_type(build(of_person(whole, "Clinic")), "Observation")
     loinc = [
         (one["code"]["coding"][0]["code"], one["code"]["text"], one["valueQuantity"])
         for one in found
-        if one["code"]["coding"][0]["system"] == "http://loinc.org"
+        if one["code"]["coding"][0]["system"] == "http://loinc.org" and "partOf" not in one
     ]
     ucum = "http://unitsofmeasure.org"
     assert sorted(loinc, key=str) == [
@@ -164,7 +204,7 @@ def test_one_visit_holds_its_day_and_region_only(whole: Person) -> None:
     assert problems(bundle) == []
     assert len(by_type(bundle, "Encounter")) == 1
     sites = {one["bodySite"]["text"] for one in by_type(bundle, "Observation") if "bodySite" in one}
-    assert sites == {"abdomen"}
+    assert sites == {"abdomen", "abdomen, front"}
     planned = build(of_visit(Visit.objects.get(number=3), "Clinic"))
     assert problems(planned) == []
     assert by_type(planned, "Observation") == []

@@ -55,6 +55,7 @@ def build(gathered: Gathered, *, photographs: bool = False) -> Resource:
     """The bundle as plain data, unchecked."""
     from evenfield.clinic.exchange.fhir_answers import consents, decisions, questionnaires
     from evenfield.clinic.exchange.fhir_measured import observations
+    from evenfield.clinic.exchange.fhir_visit import during
 
     resources = [organization(gathered), patient(gathered)]
     resources += [practitioner(number, account.name) for number, account in gathered.staff.items()]
@@ -66,6 +67,7 @@ def build(gathered: Gathered, *, photographs: bool = False) -> Resource:
             resources.append(procedure(visit, gathered))
         if visit.plan:
             resources.append(_plan_document(visit, gathered))
+        resources += during(visit, gathered.entries.get(visit.pk, ()), gathered)
     resources += questionnaires(gathered)
     resources += decisions(gathered)
     resources += consents(gathered)

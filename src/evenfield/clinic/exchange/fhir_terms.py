@@ -26,11 +26,12 @@ UCUM = "http://unitsofmeasure.org"
 ACT_CODE = "http://terminology.hl7.org/CodeSystem/v3-ActCode"
 OBSERVATION_CATEGORY = "http://terminology.hl7.org/CodeSystem/observation-category"
 CONSENT_SCOPE = "http://terminology.hl7.org/CodeSystem/consentscope"
+SEVERITY = "http://terminology.hl7.org/CodeSystem/adverse-event-severity"
 PROVENANCE_AGENT = "http://terminology.hl7.org/CodeSystem/provenance-participant-type"
 
 SYSTEMS = frozenset(
     {AREA, MEASURE, PROTOCOL, ACTIVITY, ANSWER, LOINC, ACT_CODE, OBSERVATION_CATEGORY, CONSENT_SCOPE,
-     PROVENANCE_AGENT}
+     SEVERITY, PROVENANCE_AGENT}
 )  # fmt: skip
 """Every system a coding may name."""
 
@@ -44,6 +45,7 @@ LOINC_DISPLAY = {
     "8280-0": "Waist Circumference at umbilicus by Tape measure",
     "56115-9": "Waist Circumference by NCFS",
     "56072-2": "Circumference Mid upper arm - right",
+    "39106-0": "Temperature of Skin",
 }
 # A code is right only with its protocol and place; all else goes out under our own code.
 _LOINC_OF = {
@@ -60,7 +62,12 @@ _UNITS = (
 )
 UNITS = frozenset(_UNITS.split())
 """UCUM expressions that may go out (validated with the NLM UCUM library 7.1.10, label P; m/s is M)."""
-LOINC_UNITS = {"29463-7": frozenset({"kg", "g", "[lb_av]"}), "8280-0": frozenset({"cm", "[in_i]"})}
+SKIN_TEMPERATURE = "39106-0"
+LOINC_UNITS = {
+    "29463-7": frozenset({"kg", "g", "[lb_av]"}),
+    "8280-0": frozenset({"cm", "[in_i]"}),
+    "39106-0": frozenset({"Cel", "[degF]"}),
+}
 """Units that the vital-sign profiles of R4 force (weight, P); waist likewise a length."""
 
 _EVENT = "preparation in-progress not-done on-hold stopped completed entered-in-error unknown"
@@ -91,6 +98,7 @@ REQUIRED: dict[str, frozenset[str]] = {
         "Consent.status": "draft proposed active rejected inactive entered-in-error",
         "DocumentReference.status": "current superseded entered-in-error",
         "DocumentReference.docStatus": "preliminary final amended entered-in-error",
+        "AdverseEvent.actuality": "actual potential",
         "Provenance.entity.role": "derivation revision quotation source removal",
     }.items()
 }
@@ -101,6 +109,7 @@ CODES: dict[str, frozenset[str]] = {
     OBSERVATION_CATEGORY: frozenset(
         ["vital-signs", "exam", "survey", "procedure", "therapy", "activity"]
     ),  # M
+    SEVERITY: frozenset(["mild", "moderate", "severe"]),
     PROVENANCE_AGENT: frozenset(
         ["author", "performer", "enterer", "verifier", "assembler", "custodian"]
     ),  # M
@@ -110,6 +119,7 @@ CODES: dict[str, frozenset[str]] = {
 MANDATORY: dict[str, tuple[str, ...]] = {
     "Observation": ("status", "code"),
     "Procedure": ("status", "subject"),
+    "AdverseEvent": ("actuality", "subject"),
     "Encounter": ("status", "class"),
     "Media": ("status", "content"),
     "Provenance": ("target", "recorded", "agent"),

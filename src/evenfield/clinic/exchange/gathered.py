@@ -16,6 +16,7 @@ from evenfield.clinic.photographs.album import Photograph, album
 from evenfield.clinic.screening.models import Kind as ScreeningKind
 from evenfield.clinic.screening.models import ScreeningEntry
 from evenfield.clinic.setup_check.runs import Run, runs
+from evenfield.clinic.visits.running import Row, rows_of
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,7 @@ class Gathered:
         corrections: the entries that corrected a number, by their own number.
         screening: answers, decisions, consents and withdrawals, oldest first.
         setups, photographs: oldest first, withdrawn photographs left out.
+        entries: what was entered during each visit, by the number of the visit.
         staff: the accounts that appear, by number.
         at: when it was gathered.
     """
@@ -45,6 +47,7 @@ class Gathered:
     screening: tuple[ScreeningEntry, ...]
     setups: tuple[Run, ...]
     photographs: tuple[Photograph, ...]
+    entries: dict[int, tuple[Row, ...]]
     staff: dict[int, Account]
     at: datetime
 
@@ -117,6 +120,7 @@ def _gather(person: Person, clinic: str, visit: Visit | None) -> Gathered:
         screening=tuple(screening),
         setups=tuple(setups),
         photographs=tuple(photographs),
+        entries={one.pk: rows_of(one) for one in chosen if one.started_at},
         staff=_staff(actors),
         at=timezone.now(),
     )

@@ -15,6 +15,7 @@ from evenfield.clinic.measuring.plan import place_words
 from evenfield.clinic.measuring.units import unit_of
 from evenfield.clinic.screening.consent import sheet
 from evenfield.clinic.screening.models import Kind, ScreeningEntry
+from evenfield.clinic.visits.wording import clock, said
 
 MEDIA_TYPE = "application/pdf"
 DECIDES = (
@@ -82,6 +83,11 @@ def _content(gathered: Gathered, length_unit: str, demonstration: bool) -> dict[
                 {"When": 0, "What": 1, "Value": 0, "From": 0, "Protocol": 1},
                 _numbers(gathered.numbers, length_unit),
                 NO_CLAIM,
+            ),
+            _table(
+                "During the visits",
+                {"When": 0, "Minute": 0, "What": 1, "Who": 0},
+                _entries(gathered),
             ),
             _table("Photographs", {"When": 0, "Pose": 2, "Distance": 0, "Light": 1}, _photographs(gathered)),
         ],
@@ -177,6 +183,15 @@ def _numbers(numbers: Iterable[Measured], length_unit: str) -> list[list[str]]:
                 f"{one.protocol.name}, version {one.protocol.version}",
             ]
         )
+    return rows
+
+
+def _entries(gathered: Gathered) -> list[list[str]]:
+    rows = []
+    for visit in gathered.visits:
+        for row in gathered.entries.get(visit.pk, ()):
+            at_s = row.event.at_s if row.event else row.content.get("at_s")
+            rows.append([_when(row.at), clock(at_s), said(row), row.actor])
     return rows
 
 

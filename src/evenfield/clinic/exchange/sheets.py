@@ -11,6 +11,7 @@ from evenfield.clinic.exchange.gathered import Gathered
 from evenfield.clinic.measuring.history import Measured
 from evenfield.clinic.measuring.protocols import Quantity
 from evenfield.clinic.screening.models import Kind
+from evenfield.clinic.visits.wording import said
 
 MEDIA_TYPE = "application/zip"
 Row = dict[str, Cell]
@@ -31,6 +32,7 @@ MEASUREMENTS = (
 )  # fmt: skip
 SCREENING = ("at", "entry", "version", "question", "given", "outcome", "reason", "by")
 SETUP = ("begun", "version", "line", "text", "done", "reason", "at", "by")
+ENTRIES = ("visit", "at_s", "kept", "kind", "words", "by")
 PHOTOGRAPHS = ("at", "region", "side", "view", "posture", "distance_m", "light", "note", "by")
 
 _UNIT = {Quantity.GIRTH: ("cm", 0.01), Quantity.FAT: ("mm", 0.001), Quantity.WEIGHT: ("kg", 1.0)}
@@ -56,6 +58,7 @@ def sheets(gathered: Gathered) -> bytes:
         ),
         "screening.csv": written(SCREENING, _screening(gathered)),
         "set_up.csv": written(SETUP, _setup(gathered)),
+        "entries.csv": written(ENTRIES, _entries(gathered)),
         "photographs.csv": written(PHOTOGRAPHS, _photographs(gathered)),
     }
     buffer = io.BytesIO()
@@ -148,6 +151,20 @@ def _setup(gathered: Gathered) -> Iterator[Row]:
                 "reason": said["reason"],
                 "at": moment(tick.at),
                 "by": tick.actor,
+            }
+
+
+def _entries(gathered: Gathered) -> Iterator[Row]:
+    for visit in gathered.visits:
+        for row in gathered.entries.get(visit.pk, ()):
+            at_s = row.event.at_s if row.event else row.content.get("at_s")
+            yield {
+                "visit": visit.number,
+                "at_s": at_s,
+                "kept": moment(row.at),
+                "kind": row.kind,
+                "words": said(row),
+                "by": row.actor,
             }
 
 
