@@ -45,7 +45,7 @@ def arm() -> Case:
 @pytest.fixture(scope="module")
 def built() -> tuple[WhatIfPreview, list[str]]:
     steps: list[str] = []
-    preview = build_preview(arm(), progress=lambda step, share: steps.append(step), checked=12)
+    preview = build_preview(arm(), progress=lambda step, share: steps.append(step), checked=18)
     return preview, list(dict.fromkeys(steps))
 
 

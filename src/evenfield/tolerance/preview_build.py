@@ -27,7 +27,7 @@ Progress = Callable[[str, float], None]
 LEARNED_PER_PANEL, HEATED_PER_PANEL, CHECKED = 50, 12, 24
 """Placements whose field is solved, those of them whose heat is run, others computed in full as a check."""
 MOST_SHAPES = 100
-SURE = 1.6
+SURE = 2.0
 """A bound is this times the largest error found on the placements of the check, each as a share of its
 distance and rise (what it holds on: docs/placement.md)."""
 SKIPPED = 5000
