@@ -344,10 +344,15 @@ def test_from_the_form_to_the_plan_of_the_visit(visit: Visit, browser: Browsers)
         assert words in shown
     for name, begins in (("section.svg", b"<?xml"), ("report.pdf", b"%PDF"), ("surface.json", b"{")):
         file = client.get(f"{page}file/?name={name}")
-        assert b"".join(file.streaming_content).startswith(begins)  # type: ignore[attr-defined]
+        assert file.content.startswith(begins)
     assert client.get(f"{page}file/?name=shown.json").status_code == 404
     surface = json.loads((store.folder_of(plan.pk, "forecast") / "surface.json").read_text())
-    assert len(surface["x"]) == len(surface["skin_c"]) == surface["shape"][0] * surface["shape"][1]
+    rows, columns = surface["shape"]
+    level = surface["z"][::columns].index(min(surface["z"][::columns], key=abs))
+    ring = [complex(surface["x"][n], surface["y"][n]) for n in range(level * columns, (level + 1) * columns)]
+    around = sum(abs(ring[n] - ring[n - 1]) for n in range(columns))
+    assert len(surface["skin_c"]) == rows * columns
+    assert around == pytest.approx(300, rel=0.01)  # the girth measured at level 0, mm
     space = client.get(f"{page}space/")
     assert "style-src 'self' 'unsafe-inline'" in space["Content-Security-Policy"]
     assert "unsafe" not in space["Content-Security-Policy"].replace("'self' 'unsafe-inline'", "", 1)

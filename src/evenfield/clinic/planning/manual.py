@@ -42,7 +42,8 @@ def told(device: Device | None) -> list[str]:
     limits = device.manual_limits
     lines = [text.format(limits[name]) for name, text in words.items() if name in limits]
     absent = [text.partition(" {")[0] for name, text in words.items() if name not in limits]
-    out = [f"{'; '.join(lines)} ({device.manual})".capitalize() + "."] if lines else []
+    said = "; ".join(lines)
+    out = [f"{said[:1].upper()}{said[1:]} ({device.manual})."] if lines else []
     if absent:
         out.append(f"Not entered for {device}, so not checked here: {', '.join(absent)}.")
     return out

@@ -8,14 +8,21 @@ from numpy.typing import NDArray
 from evenfield.forecast import Forecast
 from evenfield.report.wording import minute_text
 
+AROUND_MM = 90.0
+"""How far beyond the panels the skin is shown."""
+
 
 def surface_of(f: Forecast) -> dict[str, Any]:
     """Skin (nk × nj nodes, closed around) with its temperature and the hottest fat below it at the pictures'
-    time, and each panel's four corners; mm and °C."""
+    time, and each panel's two edges across; mm and °C."""
     grid = f.field.grid
     at = grid.skin_node
-    nodes = 1e3 * grid.nodes[:, :, :, at]
-    warm = f.history.temperature_c[f.picture]
+    panels = [_panel(placed) for placed in f.case.placed]
+    heights = [point[2] for points in panels for point in points]
+    level = 1e3 * grid.nodes[2, :, 0, at]
+    rows = (level > min(heights) - AROUND_MM) & (level < max(heights) + AROUND_MM)
+    nodes = 1e3 * grid.nodes[:, :, :, at][:, rows]
+    warm = f.history.temperature_c[f.picture][rows]
     fat = grid.cells_of("fat")
     under = warm[:, :, fat.start : fat.stop + 1].max(axis=2)
     return {
@@ -26,7 +33,10 @@ def surface_of(f: Forecast) -> dict[str, Any]:
         "z": _plain(nodes[2], 1),
         "skin_c": _plain(warm[:, :, at], 2),
         "fat_c": _plain(under, 2),
-        "panels": [{"name": placed.panel.name, "points": _panel(placed)} for placed in f.case.placed],
+        "panels": [
+            {"name": panel.name, "points": points}
+            for panel, points in zip(f.case.panels, panels, strict=True)
+        ],
     }
 
 

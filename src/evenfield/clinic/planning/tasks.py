@@ -20,14 +20,20 @@ SHOWN = ("section", "maps", "in_time")
 
 
 def make_forecast(case: Case, asked: dict[str, Any], folder: Path, progress: Progress) -> dict[str, Any]:
-    """The forecast with its pictures, its surface for the view in space, and the report."""
+    """The forecast with its pictures, its surface for the view in space, and the report.
+
+    `asked`: the device's name and its own electrical profile, if it has one.
+    """
     from evenfield.clinic.planning.surface import surface_of
-    from evenfield.forecast import forecast, forecast_to_json
+    from evenfield.field.device import read_device_profile
+    from evenfield.forecast import expected_tuning, forecast, forecast_to_json
     from evenfield.report import findings, pictures, write_report
     from evenfield.report.figures import save_picture
     from evenfield.report.pdf import report_data
 
     f = forecast(case, progress=progress)
+    profile = read_device_profile(asked["profile"], asked["device"]) if asked else None
+    tuning = expected_tuning(f.field.admittance_s, profile)
     drawn = pictures(f)
     for n, picture in enumerate(p for p in drawn if p.name in SHOWN):
         progress("figures", n / len(SHOWN))
@@ -35,7 +41,7 @@ def make_forecast(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
     progress("report", 0.0)
     write_report(f, folder / "report.pdf")
     told = [{"name": p.name, "file": f"{p.name}.svg", "title": p.title, "words": p.words} for p in drawn]
-    shown = report_data(f, drawn) | {"tuning": f.tuning.to_json(), "pictures": told}
+    shown = report_data(f, drawn) | {"tuning": tuning.to_json(), "pictures": told}
     _write(folder / "shown.json", shown)
     _write(folder / "forecast.json", forecast_to_json(f))
     _write(folder / "surface.json", surface_of(f))
@@ -43,7 +49,7 @@ def make_forecast(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
         "findings": [asdict(one) for one in findings(f)],
         "peak_c": {tissue: round(value, 2) for tissue, value in f.peak_c.items()},
         "evenness": round(f.evenness.ratio, 3),
-        "tuning_percent": round(f.tuning.percent, 1),
+        "tuning_percent": round(tuning.percent, 1),
     }
 
 

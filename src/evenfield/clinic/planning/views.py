@@ -9,7 +9,7 @@ import plotly  # type: ignore[import-untyped]
 from csp.decorators import csp_update
 from django.contrib import messages
 from django.db import transaction
-from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.cache import cache_control
@@ -24,6 +24,8 @@ from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.planning import manual, store
 from evenfield.clinic.planning.finding import done, kept_person, newest, plan_or_404
 from evenfield.clinic.planning.models import JobKind, JobState, Plan
+from evenfield.clinic.planning.skin_limit import skin_limit_c
+from evenfield.conduct.profile import ProfileError
 
 View = TypeVar("View", bound=Callable[..., Any])
 FILES = {
@@ -50,6 +52,7 @@ def plan_page(request: StaffRequest, number: int) -> HttpResponse:
         "versions": _versions(plan),
         "limits": manual.told(plan.device),
         "beyond": _beyond(plan),
+        "skin_words": _skin_words(plan),
         "is_saved": _is_saved(plan),
     }
     return render(request, "planning/plan.html", context)
@@ -104,14 +107,14 @@ def in_space(request: StaffRequest, number: int) -> HttpResponse:
 
 @requires("planning.use")
 @cache_control(private=True, max_age=86400)
-def drawing_library(request: StaffRequest) -> HttpResponseBase:
+def drawing_library(request: StaffRequest) -> HttpResponse:
     """The script that comes with the plotly package, from this computer."""
     script = Path(plotly.__file__).parent / "package_data" / "plotly.min.js"
     return HttpResponse(script.read_bytes(), content_type="text/javascript; charset=utf-8")
 
 
 @requires("planning.use")
-def plan_file(request: StaffRequest, number: int) -> HttpResponseBase:
+def plan_file(request: StaffRequest, number: int) -> HttpResponse:
     """A picture, the report or the numbers of a plan."""
     plan = plan_or_404(number)
     name = request.GET.get("name", "")
@@ -125,7 +128,7 @@ def plan_file(request: StaffRequest, number: int) -> HttpResponseBase:
             Action.EXPORT, kind="planning.plan", object_id=plan.pk, subject_id=plan.subject_id(), note=name
         )
     download = path.suffix == ".pdf" or "keep" in request.GET
-    answer = FileResponse(path.open("rb"), content_type=TYPES[path.suffix])
+    answer = HttpResponse(path.read_bytes(), content_type=TYPES[path.suffix])
     answer.headers["Content-Disposition"] = f'{"attachment" if download else "inline"}; filename="{name}"'
     return answer
 
@@ -172,6 +175,21 @@ def _beyond(plan: Plan) -> dict[str, str]:
         return manual.beyond(plan.checked_case(), plan.device)
     except CaseError as error:
         return {"": f"This plan can no longer be read: {error}"}
+
+
+def _skin_words(plan: Plan) -> str:
+    """What to say where the forecast goes above the clinic's skin limit; "" where it does not."""
+    try:
+        limit = skin_limit_c()
+    except ProfileError as error:
+        return str(error)
+    peak = plan.summary.get("peak_c", {}).get("skin")
+    if peak is None or peak <= limit:
+        return ""
+    return (
+        f"The hottest skin of this estimate, {peak:.1f} °C, is above the clinic's limit of {limit:g} °C: "
+        "less power, a larger gap or more cooling would lower it."
+    )
 
 
 def _is_saved(plan: Plan) -> bool:

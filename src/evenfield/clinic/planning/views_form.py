@@ -18,9 +18,10 @@ from evenfield.clinic.audit.models import Action
 from evenfield.clinic.courses.models import REGIONS, SIDES, Visit, VisitState
 from evenfield.clinic.devices.models import Device
 from evenfield.clinic.people.views import present_person
-from evenfield.clinic.planning import jobs, manual
+from evenfield.clinic.planning import manual
 from evenfield.clinic.planning.finding import kept_person, plan_or_404
 from evenfield.clinic.planning.models import JobKind, Plan
+from evenfield.clinic.planning.ordering import order_for
 from evenfield.clinic.planning.prefill import Planned, Start, panel_profiles, start
 from evenfield.clinic.planning.sheet import (
     LEVEL,
@@ -165,7 +166,7 @@ def new_plan(request: StaffRequest, planned: Planned, case: Case, sources: Mappi
             made_by=request.user,
         )
         plan.save()
-        jobs.order(plan, JobKind.FORECAST)
+        order_for(plan, JobKind.FORECAST)
     messages.success(request, f"Checked; the forecast was ordered at {timezone.localtime():%H:%M}.")
     return plan
 
@@ -246,7 +247,7 @@ class _Sheet:
         for row in self.levels:
             for one in row[1:]:
                 if one.hint and one.value:
-                    told.setdefault(one.hint, []).append(one.entry.label)
+                    told.setdefault(one.hint, []).append(one.entry.label.replace(", mm", ""))
         return [f"{', '.join(names)}: {hint}" for hint, names in told.items()]
 
     @property

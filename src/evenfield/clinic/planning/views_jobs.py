@@ -1,7 +1,5 @@
 """Starting, watching and cancelling computations."""
 
-from typing import Any
-
 from django.contrib import messages
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect
@@ -11,8 +9,8 @@ from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.planning import jobs
 from evenfield.clinic.planning.finding import plan_or_404
-from evenfield.clinic.planning.models import Job, JobKind, Plan
-from evenfield.clinic.planning.skin_limit import skin_limit_c
+from evenfield.clinic.planning.models import Job, JobKind
+from evenfield.clinic.planning.ordering import order_for
 from evenfield.conduct.profile import ProfileError
 
 PAGES = {
@@ -42,10 +40,8 @@ STEPS = {
     "drivers": "what the results hang on",
     "power levels": "power levels",
     "courses": "courses of power",
-    "done": "ending",
+    "done": "going on",
 }
-LEAST_GAP_MM = 6.0
-"""Where the manual's limit is not entered (label A, as in `tolerance.search.Wish`)."""
 
 
 @requires("planning.use")
@@ -58,17 +54,10 @@ def start(request: StaffRequest, number: int) -> HttpResponse:
         messages.error(request, "There is nothing of that kind to compute.")
         return redirect("plan", number=plan.pk)
     try:
-        jobs.order(plan, JobKind(kind), _asked(plan, JobKind(kind)))
+        order_for(plan, JobKind(kind))
     except ProfileError as error:
         messages.error(request, str(error))
     return redirect(PAGES[JobKind(kind)], number=plan.pk)
-
-
-def _asked(plan: Plan, kind: JobKind) -> dict[str, Any]:
-    if kind not in (JobKind.SURENESS, JobKind.ADVICE):
-        return {}
-    gap = plan.device.gap_least_mm if plan.device else None
-    return {"skin_limit_c": skin_limit_c(), "least_gap_mm": gap or LEAST_GAP_MM}
 
 
 @requires("planning.use", activity=False)
