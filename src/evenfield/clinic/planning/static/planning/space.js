@@ -29,7 +29,7 @@
       type: "mesh3d", x: told.x, y: told.y, z: told.z, ...triangles(rows, columns, true),
       intensity: told[key], colorscale: "Viridis", lighting: flat, flatshading: false, hoverinfo: "text",
       text: told[key].map((c) => `${c.toFixed(1)} °C`),
-      colorbar: { title: { text: words[key], side: "right" }, thickness: 18, len: 0.8 },
+      colorbar: { title: { text: words[key], side: "right", font: { size: 18 } }, tickfont: { size: 18 }, thickness: 18, len: 0.8 },
     };
   }
 
@@ -41,9 +41,9 @@
 
   async function begin() {
     const told = await (await fetch(box.dataset.surface, { credentials: "same-origin" })).json();
-    const axis = (title) => ({ title: { text: title }, backgroundcolor: "#fffdf9", gridcolor: "#ddd6cc" });
+    const axis = (title) => ({ title: { text: title, font: { size: 16 } }, tickfont: { size: 14 }, backgroundcolor: "#fffdf9", gridcolor: "#ddd6cc" });
     const layout = {
-      margin: { l: 0, r: 0, t: 0, b: 0 }, paper_bgcolor: "#fff", font: { size: 15, color: "#262229" },
+      margin: { l: 0, r: 0, t: 0, b: 0 }, paper_bgcolor: "#fff", font: { size: 18, color: "#262229" },
       scene: { aspectmode: "data", xaxis: axis("to the front, mm"), yaxis: axis("inner or left, mm"),
         zaxis: axis("level, mm"), camera: { eye: { x: 1.5, y: 1.1, z: 0.6 } } },
     };
