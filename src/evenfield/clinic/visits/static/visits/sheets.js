@@ -136,7 +136,7 @@ export class Sheets {
     const chosen = { broken: false };
     const box = element("input", { type: "checkbox", id: "sheet-broken" });
     box.addEventListener("change", () => { chosen.broken = box.checked; });
-    this.open("Skin looked at", element("div", { class: "tick" }, box,
+    this.open("Skin looked at", element("div", { class: "tick single" }, box,
       element("label", { for: "sheet-broken" }, "blistered or broken")), element("h3", {}, "Redness"),
       this.tiles(REDNESS.map((words, redness) => [redness, words]),
         (redness) => this.send({ kind: "skin_looked", redness, broken: chosen.broken })));
