@@ -1,5 +1,6 @@
 """An invented clinic for the tests: one account per role, and a browser signed in as each."""
 
+import os
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
@@ -30,6 +31,19 @@ QUIET = [
     "--disable-default-apps",
     "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE localhost, EXCLUDE 127.0.0.1",
 ]
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """On another database only the tests of this folder that touch it; the others ran on SQLite already."""
+    if "DATABASE_URL" not in os.environ:
+        return
+    here = [item for item in items if item.path.is_relative_to(Path(__file__).parent)]
+    others = [
+        item for item in here if not {"db", "transactional_db"} & set(getattr(item, "fixturenames", ()))
+    ]
+    others = [item for item in others if item.get_closest_marker("django_db") is None]
+    config.hook.pytest_deselected(items=others)
+    items[:] = [item for item in items if item not in others]
 
 
 @pytest.fixture

@@ -55,10 +55,10 @@ def _wait_for(socket: Path, server: "subprocess.Popen[bytes]") -> None:
 @pytest.mark.slow
 @pytest.mark.skipif("DATABASE_URL" in os.environ, reason="this whole run is on the database of DATABASE_URL")
 def test_the_clinic_on_postgresql(database_url: str) -> None:
-    """Every test of this folder that touches the database."""
+    """Every test of this folder that touches the database, but for the slow ones."""
     done = subprocess.run(
         [sys.executable, "-m", "pytest", str(HERE), "-q", "-p", "no:cacheprovider", "-p", "no:xdist",
-         "-m", "not browser", "--deselect", str(Path(__file__))],
+         "-m", "not browser and not slow", "--deselect", str(Path(__file__))],
         env={**os.environ, "DATABASE_URL": database_url},
         cwd=HERE.parents[1], capture_output=True, text=True, timeout=600, check=False,
     )  # fmt: skip
