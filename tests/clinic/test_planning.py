@@ -14,7 +14,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from evenfield.body import DIRECTIONS
@@ -282,11 +284,13 @@ def test_cancelling_ends_the_process_and_leaves_nothing_behind(
     claimed = jobs._claimed()
     assert claimed
     assert jobs.cancel(claimed)
+    begun_to_write = store.folder_of(plan.pk, "forecast").with_name("forecast.1.new")
+    begun_to_write.mkdir(parents=True)
     jobs._compute(claimed)
     job.refresh_from_db()
     assert (job.state, job.words, job.result) == (JobState.CANCELLED, "Cancelled.", {})
     assert begun[0].poll() is not None
-    assert not store.folder_of(plan.pk, "forecast").exists()
+    assert list(begun_to_write.parent.iterdir()) == []
 
 
 @pytest.mark.slow
@@ -395,7 +399,9 @@ def test_an_option_of_the_advice_becomes_another_version_within_the_manual(
     assert Plan.objects.count() == 2
 
 
-def test_a_plan_is_handed_over_and_erased_with_all_that_was_computed(plan: Plan) -> None:
+def test_a_plan_is_handed_over_and_erased_with_all_that_was_computed(
+    plan: Plan, django_capture_on_commit_callbacks: Callable[..., Any]
+) -> None:
     folder = store.folder_of(plan.pk, "forecast")
     folder.mkdir(parents=True)
     (folder / "report.pdf").write_bytes(b"%PDF")
@@ -403,9 +409,46 @@ def test_a_plan_is_handed_over_and_erased_with_all_that_was_computed(plan: Plan)
     held = exported([plan.person])
     assert case_from_toml(held.files[f"plan-{plan.pk}.toml"].decode()) == plan.checked_case()
     assert held.data["plans"][0]["region"] == "right upper arm"
-    erase(plan.person, EraseReason.ASKED)
+    with django_capture_on_commit_callbacks(execute=True):
+        erase(plan.person, EraseReason.ASKED)
     plan.refresh_from_db()
     assert (plan.case, plan.summary, plan.jobs.count()) == ("", {}, 0)
+    assert not folder.parent.exists()
+
+
+def test_what_is_erased_while_it_is_computed_leaves_no_files(
+    plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    jobs.order(plan, JobKind.FORECAST)
+    claimed = jobs._claimed()
+    assert claimed
+    folder = store.folder_of(plan.pk, "forecast")
+
+    def erased_meanwhile(job: Job, heard: object) -> dict[str, Any]:
+        folder.mkdir(parents=True)
+        Job.objects.all().delete()
+        return {"done": {"findings": []}}
+
+    monkeypatch.setattr(jobs, "_follow", erased_meanwhile)
+    jobs._compute(claimed)
+    assert not folder.parent.exists()
+    plan.refresh_from_db()
+    assert plan.summary == {}
+
+
+def test_a_persons_plans_are_listed_with_the_same_number_of_queries(plan: Plan, browser: Browsers) -> None:
+    client = browser(Role.OPERATOR)
+
+    def queries() -> int:
+        with CaptureQueriesContext(connection) as taken:
+            assert client.get(f"/planning/person/{plan.person.code}/").status_code == 200
+        return len(taken)
+
+    few = queries()
+    for _ in range(8):
+        Plan(person=plan.person, visit=plan.visit, region=plan.region, side=plan.side, case=plan.case).save()
+    assert queries() == few
+    assert few <= 16
 
 
 def test_the_next_plan_starts_from_the_last_one_saved(plan: Plan, browser: Browsers) -> None:

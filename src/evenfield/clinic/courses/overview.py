@@ -107,7 +107,7 @@ def plan_need(visit: Visit) -> VisitNeed:
     """Whether the planning page has saved a plan."""
     met = bool(visit.plan.get("case"))
     return VisitNeed(
-        "plan", met, "saved" if met else "not made", reverse("visit", kwargs={"number": visit.pk})
+        "plan", met, "saved" if met else "not made", reverse("plan-visit", kwargs={"number": visit.pk})
     )
 
 

@@ -119,17 +119,20 @@ def _compute(job: Job) -> None:
         for stream in (process.stdin, process.stdout):
             if stream:
                 stream.close()
+    store.sweep(job.plan_id, job.kind)
+    if not Job.objects.filter(pk=job.pk).exists():
+        store.forget([job.plan_id])  # erased meanwhile
     if end is None:
         return
     failed = "problem" in end
-    Job.objects.filter(pk=job.pk, state=JobState.RUNNING).update(
+    kept = Job.objects.filter(pk=job.pk, state=JobState.RUNNING).update(
         state=JobState.FAILED if failed else JobState.DONE,
         ended=timezone.now(),
         words=str(end.get("problem", ""))[:400],
         result=end.get("done", {}),
         share=1.0,
     )
-    if not failed and job.kind == JobKind.FORECAST:
+    if kept and not failed and job.kind == JobKind.FORECAST:
         plan = Plan.objects.get(pk=job.plan_id)
         _keep_summary(plan, end["done"])
 

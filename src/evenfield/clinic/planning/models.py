@@ -1,5 +1,6 @@
 """Versions of plans, and the computations made for them."""
 
+from collections.abc import Mapping
 from typing import ClassVar
 
 from django.db import models
@@ -77,6 +78,28 @@ class JobState(models.TextChoices):
     CANCELLED = "cancelled", "cancelled"
 
 
+STEPS: Mapping[str, str] = {
+    "start": "getting ready",
+    "field": "field in the body",
+    "heat": "heat in time",
+    "dose": "dose and hot spots",
+    "assumed range": "assumed range of absorbed power",
+    "figures": "pictures",
+    "report": "report",
+    "fields": "fields of other placements and bodies",
+    "reduced heat": "short model of the heat",
+    "answers": "check against full answers",
+    "placements": "placements",
+    "nominal": "the plan itself",
+    "shapes": "how heat spreads",
+    "members": "members of the ensemble",
+    "check": "check against members computed in full",
+    "drivers": "what the results hang on",
+    "power levels": "power levels",
+    "courses": "courses of power",
+    "done": "going on",
+}
+"""The engine's steps in words."""
 ACTIVE = (JobState.WAITING, JobState.RUNNING)
 
 
@@ -107,3 +130,10 @@ class Job(models.Model):
     def active(self) -> bool:
         """Whether it waits or runs."""
         return self.state in ACTIVE
+
+    @property
+    def step_words(self) -> str:
+        """What is being done; that it waits."""
+        if self.state == JobState.WAITING:
+            return "waiting for its turn"
+        return STEPS.get(self.step, self.step)

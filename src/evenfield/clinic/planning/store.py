@@ -15,6 +15,12 @@ def folder_of(plan: int, kind: str) -> Path:
     return Path(settings.EVENFIELD_HOME) / "plans" / str(plan) / kind
 
 
+def sweep(plan: int, kind: str) -> None:
+    """Remove what a process that was ended had begun to write."""
+    for draft in folder_of(plan, kind).parent.glob(f"{kind}.*.new"):
+        shutil.rmtree(draft, ignore_errors=True)
+
+
 def forget(plans: Iterable[int]) -> None:
     """Remove everything computed for these plans."""
     for number in plans:

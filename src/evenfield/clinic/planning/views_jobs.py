@@ -21,27 +21,6 @@ PAGES = {
     JobKind.SURENESS: "plan-sureness",
     JobKind.ADVICE: "plan-advice",
 }
-STEPS = {
-    "start": "getting ready",
-    "field": "field in the body",
-    "heat": "heat in time",
-    "dose": "dose and hot spots",
-    "assumed range": "assumed range of absorbed power",
-    "figures": "pictures",
-    "report": "report",
-    "fields": "fields of other placements and bodies",
-    "reduced heat": "short model of the heat",
-    "answers": "check against full answers",
-    "placements": "placements",
-    "nominal": "the plan itself",
-    "shapes": "how heat spreads",
-    "members": "members of the ensemble",
-    "check": "check against members computed in full",
-    "drivers": "what the results hang on",
-    "power levels": "power levels",
-    "courses": "courses of power",
-    "done": "going on",
-}
 
 
 @requires("planning.use")
@@ -71,7 +50,7 @@ def look(request: StaffRequest, number: int) -> JsonResponse:
         {
             "state": job.state,
             "active": job.active,
-            "step": step_words(job),
+            "step": job.step_words,
             "percent": round(100 * job.share),
             "words": job.words,
         }
@@ -88,13 +67,6 @@ def cancel(request: StaffRequest, number: int) -> HttpResponse:
     else:
         messages.warning(request, f"It was already {job.get_state_display()}.")
     return redirect(PAGES[JobKind(job.kind)], number=job.plan_id)
-
-
-def step_words(job: Job) -> str:
-    """The step in words; waiting says so."""
-    if job.state == "waiting":
-        return "waiting for its turn"
-    return STEPS.get(job.step, job.step)
 
 
 def _job(number: int) -> Job:
