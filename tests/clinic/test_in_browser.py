@@ -396,7 +396,7 @@ def test_a_plan_is_changed_by_keyboard_computed_watched_and_seen_in_space(
     expect(page.get_by_role("heading", name="What the forecast says")).to_be_visible(timeout=180_000)
     assert faults(page, plan) == []
     pictures = page.locator("main img")
-    expect(pictures).to_have_count(3)
+    expect(pictures).to_have_count(4)
     assert all(one.evaluate("e => e.complete && e.naturalWidth > 0 && e.alt") for one in pictures.all())
     page.set_viewport_size({"width": 1024, "height": 768})
     page.get_by_role("button", name="Save as the plan of the visit").click()

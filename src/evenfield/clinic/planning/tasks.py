@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 Progress = Callable[[str, float], None]
 Task = Callable[[Case, dict[str, Any], Path, Progress], dict[str, Any]]
-SHOWN = ("section", "maps", "in_time")
+SHOWN = ("section", "maps", "in_time", "zones")
 """Pictures of the forecast that the page shows."""
 
 
@@ -25,6 +25,7 @@ def make_forecast(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
     `asked`: the device's name and its own electrical profile, if it has one.
     """
     from evenfield.clinic.planning.surface import surface_of
+    from evenfield.clinic.planning.zone_picture import zone_picture
     from evenfield.field.device import read_device_profile
     from evenfield.forecast import expected_tuning, forecast, forecast_to_json
     from evenfield.report import findings, pictures, write_report
@@ -34,7 +35,7 @@ def make_forecast(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
     f = forecast(case, progress=progress)
     profile = read_device_profile(asked["profile"], asked["device"]) if asked else None
     tuning = expected_tuning(f.field.admittance_s, profile)
-    drawn = pictures(f)
+    drawn = (*pictures(f), zone_picture(f))
     for n, picture in enumerate(p for p in drawn if p.name in SHOWN):
         progress("figures", n / len(SHOWN))
         save_picture(picture, folder, (".svg",))

@@ -29,7 +29,8 @@ from evenfield.conduct.profile import ProfileError
 
 View = TypeVar("View", bound=Callable[..., Any])
 FILES = {
-    "section.svg": "forecast", "maps.svg": "forecast", "in_time.svg": "forecast", "report.pdf": "forecast",
+    "section.svg": "forecast", "maps.svg": "forecast", "in_time.svg": "forecast", "zones.svg": "forecast",
+    "report.pdf": "forecast",
     "forecast.json": "forecast", "surface.json": "forecast",
     "placement.svg": "placing", "what_to_watch.pdf": "placing", "placing.json": "placing",
     "bands.svg": "sureness", "drivers.svg": "sureness", "minutes_power.svg": "sureness",
@@ -45,10 +46,9 @@ def plan_page(request: StaffRequest, number: int) -> HttpResponse:
     plan = plan_or_404(number)
     trail.record(Action.READ, kind="planning.plan", object_id=plan.pk, subject_id=plan.subject_id())
     shown = _shown(plan)
-    drawn = {picture["name"]: picture for picture in shown["pictures"]} if shown else {}
     context = _context(plan, JobKind.FORECAST) | {
         "shown": shown,
-        "pictures": [drawn[name] for name in ("section", "maps", "in_time") if name in drawn],
+        "pictures": [p for p in shown["pictures"] if p["file"] in FILES] if shown else [],
         "versions": _versions(plan),
         "limits": manual.told(plan.device),
         "beyond": _beyond(plan),
