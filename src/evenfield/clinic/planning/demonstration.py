@@ -3,7 +3,7 @@
 from evenfield.case import case_to_toml
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.planning.models import Plan
-from evenfield.clinic.planning.prefill import Planned, start
+from evenfield.clinic.planning.prefill import PlanFor, start
 from evenfield.clinic.planning.sheet import Problems, case_of
 
 
@@ -12,7 +12,7 @@ def make_plan() -> None:
     wanted = Visit.objects.select_related("course__person", "device", "room")
     for visit in wanted.filter(state=VisitState.PLANNED, device__isnull=False).order_by("pk"):
         course = visit.course
-        planned = Planned(course.person, course.region_kind, course.side, visit, visit.device, visit.room)
+        planned = PlanFor(course.person, course.region_kind, course.side, visit, visit.device, visit.room)
         begun = start(planned)
         watts = {"abdomen": "60", "flank": "60", "thigh": "45"}.get(course.region, "28")
         try:

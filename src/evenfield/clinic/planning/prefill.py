@@ -32,7 +32,7 @@ class Start:
 
 
 @dataclass(frozen=True)
-class Planned:
+class PlanFor:
     """For whom, where and with what is planned; `visit` None for a plan without one."""
 
     person: Person
@@ -43,7 +43,7 @@ class Planned:
     room: TreatmentRoom | None = None
 
 
-def start(planned: Planned) -> Start:
+def start(planned: PlanFor) -> Start:
     """Everything the record knows."""
     begun = Start()
     words = f"{planned.side} {planned.region.replace('_', ' ')}".strip().capitalize()
@@ -82,7 +82,7 @@ def _measured(begun: Start, found: RegionValues | None) -> None:
     begun.notes.extend(found.notes)
 
 
-def _earlier(planned: Planned) -> Plan | None:
+def _earlier(planned: PlanFor) -> Plan | None:
     people = planned.person.one_person()
     same = Plan.objects.filter(person__in=people, region=planned.region.value, side=planned.side)
     found = same.filter(saved__isnull=False).order_by("-saved").first() or same.first()
@@ -103,7 +103,7 @@ def _from_plan(begun: Start, earlier: Plan) -> None:
             begun.put(name, value, f"as in the plan of {when}")
 
 
-def _panels(begun: Start, planned: Planned) -> None:
+def _panels(begun: Start, planned: PlanFor) -> None:
     if planned.device is None:
         begun.missing.append("Panels: no device is chosen; enter the panels and their place.")
         return

@@ -23,7 +23,7 @@ Values = dict[str, str]
 
 
 @dataclass(frozen=True)
-class Entry:
+class CaseEntry:
     """One field: its `name` in the form, its words and unit, and its choices if it is one of several."""
 
     name: str
@@ -37,51 +37,53 @@ def _choices(kinds: Any) -> tuple[tuple[str, str], ...]:
     return tuple((kind.value, kind.value.replace("_", " ")) for kind in kinds)
 
 
-TITLE = Entry("title", "Title of the plan (nobody's name)", text=True)
+TITLE = CaseEntry("title", "Title of the plan (nobody's name)", text=True)
 REGION = (
-    Entry("region.kind", "Region", choices=_choices(RegionKind)),
-    Entry("region.side", "Side", choices=(("", "no side"), ("left", "left"), ("right", "right"))),
-    Entry("region.fat", "Kind of fat", choices=(("", "left open"), *_choices(FatKind))),
-    Entry("region.width_to_depth", "Width over depth, as bolstered"),
-    Entry("region.skin_mm", "Skin thickness", "mm"),
-    Entry("region.bone_radius_mm", "Bone radius (limbs)", "mm"),
-    Entry("region.wall_mm", "Muscle wall (trunk)", "mm"),
+    CaseEntry("region.kind", "Region", choices=_choices(RegionKind)),
+    CaseEntry("region.side", "Side", choices=(("", "no side"), ("left", "left"), ("right", "right"))),
+    CaseEntry("region.fat", "Kind of fat", choices=(("", "left open"), *_choices(FatKind))),
+    CaseEntry("region.width_to_depth", "Width over depth, as bolstered"),
+    CaseEntry("region.skin_mm", "Skin thickness", "mm"),
+    CaseEntry("region.bone_radius_mm", "Bone radius (limbs)", "mm"),
+    CaseEntry("region.wall_mm", "Muscle wall (trunk)", "mm"),
 )
 LEVEL = (("level", "Level, mm"), ("girth", "Girth, mm"), *((d, f"Fat {d}, mm") for d in DIRECTIONS))
 ROOM = (
-    Entry("room.air_c", "Air", "°C"),
-    Entry("room.air_speed_m_s", "Air speed at the region", "m/s"),
-    Entry("room.humidity", "Relative humidity, 0 to 1"),
-    Entry("room.wettedness", "Wet share of the skin, 0 to 1"),
-    Entry("room.drape_clo", "Drape over the region", "clo"),
+    CaseEntry("room.air_c", "Air", "°C"),
+    CaseEntry("room.air_speed_m_s", "Air speed at the region", "m/s"),
+    CaseEntry("room.humidity", "Relative humidity, 0 to 1"),
+    CaseEntry("room.wettedness", "Wet share of the skin, 0 to 1"),
+    CaseEntry("room.drape_clo", "Drape over the region", "clo"),
 )
 PANEL = (
-    Entry("name", "Name", text=True),
-    Entry("shape", "Shape", choices=(("", "left open"), *_choices(PanelShape))),
-    Entry("width_mm", "Width", "mm"),
-    Entry("length_mm", "Length", "mm"),
-    Entry("angle_deg", "Angle (front 0, inner or left 90)", "°"),
-    Entry("level_mm", "Level", "mm"),
-    Entry("gap_mm", "Gap", "mm"),
-    Entry("tilt_across_deg", "Tilt across", "°"),
-    Entry("tilt_along_deg", "Tilt along", "°"),
-    Entry("drive", "Drive (opposite signs face each other)"),
+    CaseEntry("name", "Name", text=True),
+    CaseEntry("shape", "Shape", choices=(("", "left open"), *_choices(PanelShape))),
+    CaseEntry("width_mm", "Width", "mm"),
+    CaseEntry("length_mm", "Length", "mm"),
+    CaseEntry("angle_deg", "Angle (front 0, inner or left 90)", "°"),
+    CaseEntry("level_mm", "Level", "mm"),
+    CaseEntry("gap_mm", "Gap", "mm"),
+    CaseEntry("tilt_across_deg", "Tilt across", "°"),
+    CaseEntry("tilt_along_deg", "Tilt along", "°"),
+    CaseEntry("drive", "Drive (opposite signs face each other)"),
 )
 SESSION = (
-    Entry("session.kind", "Power is", choices=(("power_w", "set power"), ("absorbed_w", "absorbed power"))),
-    Entry("session.power", "Power", "W"),
-    Entry("session.minutes", "Minutes with power", "min"),
-    Entry("session.steps", "Or steps, as 0: 40; 5: 60 (minute: W)", text=True),
-    Entry("session.after_minutes", "Followed after power", "min"),
-    Entry("session.picture_minute", "Pictures at", "min"),
+    CaseEntry(
+        "session.kind", "Power is", choices=(("power_w", "set power"), ("absorbed_w", "absorbed power"))
+    ),
+    CaseEntry("session.power", "Power", "W"),
+    CaseEntry("session.minutes", "Minutes with power", "min"),
+    CaseEntry("session.steps", "Or steps, as 0: 40; 5: 60 (minute: W)", text=True),
+    CaseEntry("session.after_minutes", "Followed after power", "min"),
+    CaseEntry("session.picture_minute", "Pictures at", "min"),
 )
 WANTED = (
-    Entry("session.band_low", "Band in fat from", "°C"),
-    Entry("session.band_high", "to", "°C"),
-    Entry("session.fraction_low", "Absorbed share of set power, low"),
-    Entry("session.fraction_mid", "middle"),
-    Entry("session.fraction_high", "high"),
-    Entry("session.baseline_c", "Core temperature", "°C"),
+    CaseEntry("session.band_low", "Band in fat from", "°C"),
+    CaseEntry("session.band_high", "to", "°C"),
+    CaseEntry("session.fraction_low", "Absorbed share of set power, low"),
+    CaseEntry("session.fraction_mid", "middle"),
+    CaseEntry("session.fraction_high", "high"),
+    CaseEntry("session.baseline_c", "Core temperature", "°C"),
 )
 _PAIRS = {
     "session.band_c": ("session.band_low", "session.band_high"),
@@ -151,7 +153,7 @@ class _Reader:
             self.problems[name] = sentence
         return self._number(name)
 
-    def _taken(self, entries: tuple[Entry, ...], before: str = "") -> dict[str, Any]:
+    def _taken(self, entries: tuple[CaseEntry, ...], before: str = "") -> dict[str, Any]:
         taken: dict[str, Any] = {}
         for entry in entries:
             name = f"{before}{entry.name}"

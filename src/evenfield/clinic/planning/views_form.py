@@ -22,7 +22,7 @@ from evenfield.clinic.planning import manual
 from evenfield.clinic.planning.finding import kept_person, plan_or_404
 from evenfield.clinic.planning.models import JobKind, Plan
 from evenfield.clinic.planning.ordering import order_for
-from evenfield.clinic.planning.prefill import Planned, Start, panel_profiles, start
+from evenfield.clinic.planning.prefill import PlanFor, Start, panel_profiles, start
 from evenfield.clinic.planning.sheet import (
     LEVEL,
     LEVELS,
@@ -33,7 +33,7 @@ from evenfield.clinic.planning.sheet import (
     SESSION,
     TITLE,
     WANTED,
-    Entry,
+    CaseEntry,
     Problems,
     case_of,
     stand_in,
@@ -49,7 +49,7 @@ def plan_visit(request: StaffRequest, number: int) -> HttpResponse:
     course = visit.course
     person = course.person.merged_into or course.person
     device = _device(request) or visit.device
-    planned = Planned(person, course.region_kind, course.side, visit, device, visit.room)
+    planned = PlanFor(person, course.region_kind, course.side, visit, device, visit.room)
     return _form(request, planned, start(planned))
 
 
@@ -61,7 +61,7 @@ def plan_region(request: StaffRequest, code: str) -> HttpResponse:
     side = asked.get("side", asked.get("region.side", ""))
     if region not in dict(REGIONS) or side not in dict(SIDES):
         return redirect("plan-person", code=present_person(code).code)
-    planned = Planned(present_person(code), RegionKind(region), side, None, _device(request))
+    planned = PlanFor(present_person(code), RegionKind(region), side, None, _device(request))
     return _form(request, planned, start(planned))
 
 
@@ -69,7 +69,7 @@ def plan_region(request: StaffRequest, code: str) -> HttpResponse:
 def change_plan(request: StaffRequest, number: int) -> HttpResponse:
     """Another version of a plan, begun from this one."""
     plan = plan_or_404(number)
-    planned = Planned(
+    planned = PlanFor(
         kept_person(plan), RegionKind(plan.region), plan.side, plan.visit, _device(request) or plan.device
     )
     try:
@@ -107,7 +107,7 @@ def _device(request: StaffRequest) -> Device | None:
     return found if isinstance(found, Device) else None
 
 
-def _form(request: StaffRequest, planned: Planned, begun: Start) -> HttpResponse:
+def _form(request: StaffRequest, planned: PlanFor, begun: Start) -> HttpResponse:
     wrong: dict[str, str] = {}
     values: Mapping[str, str] = begun.values
     if request.method == "POST":
@@ -152,7 +152,7 @@ def _beyond(case: Case, device: Device | None, values: Mapping[str, str]) -> dic
     return found
 
 
-def new_plan(request: StaffRequest, planned: Planned, case: Case, sources: Mapping[str, str]) -> Plan:
+def new_plan(request: StaffRequest, planned: PlanFor, case: Case, sources: Mapping[str, str]) -> Plan:
     """A new version with its forecast ordered."""
     with transaction.atomic():
         plan = Plan(
@@ -175,7 +175,7 @@ def new_plan(request: StaffRequest, planned: Planned, case: Case, sources: Mappi
 class _Shown:
     """One field on the page."""
 
-    entry: Entry
+    entry: CaseEntry
     name: str
     value: str
     hint: str
@@ -202,7 +202,7 @@ class _Sheet:
         except ValueError:
             raise Http404 from None
 
-    def _field(self, entry: Entry, before: str = "") -> _Shown:
+    def _field(self, entry: CaseEntry, before: str = "") -> _Shown:
         name = f"{before}{entry.name}"
         value = self._values.get(name, "")
         hint = self._sources.get(name, "")
@@ -236,7 +236,7 @@ class _Sheet:
     @property
     def levels(self) -> list[list[_Shown]]:
         return [
-            [self._field(Entry(key, f"{words}, row {n + 1}"), f"level{n}.") for key, words in LEVEL]
+            [self._field(CaseEntry(key, f"{words}, row {n + 1}"), f"level{n}.") for key, words in LEVEL]
             for n in range(LEVELS)
         ]
 

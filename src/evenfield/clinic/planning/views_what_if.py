@@ -24,7 +24,7 @@ from evenfield.clinic.planning.asking import (
 from evenfield.clinic.planning.asking import controls as all_controls
 from evenfield.clinic.planning.finding import done, kept_person, newest, plan_or_404
 from evenfield.clinic.planning.models import JobKind, Plan
-from evenfield.clinic.planning.prefill import Planned
+from evenfield.clinic.planning.prefill import PlanFor
 from evenfield.clinic.planning.resident import resident
 from evenfield.clinic.planning.sheet import number as typed_number
 from evenfield.clinic.planning.sheet import shown
@@ -110,7 +110,7 @@ def take(request: StaffRequest, number: int) -> HttpResponse:
     if beyond := manual.beyond(changed, plan.device):
         messages.error(request, " ".join(beyond.values()))
         return redirect("what-if", number=plan.pk)
-    planned = Planned(kept_person(plan), RegionKind(plan.region), plan.side, plan.visit, plan.device)
+    planned = PlanFor(kept_person(plan), RegionKind(plan.region), plan.side, plan.visit, plan.device)
     return redirect("plan", number=new_plan(request, planned, changed, plan.sources).pk)
 
 
