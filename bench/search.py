@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from bench.ensemble import long_visit
 from evenfield.tolerance.ensemble import ensemble
 from evenfield.tolerance.parallel import runner
-from evenfield.tolerance.search import DESIGN, MEMBERS, Advice, Wish, search, told
+from evenfield.tolerance.search import DESIGN, MEMBERS, PlacementAdvice, Wish, search, told
 
 
 @dataclass(frozen=True)
@@ -19,7 +19,7 @@ class SearchRow:
 
     example: str
     seconds: float
-    advice: Advice
+    advice: PlacementAdvice
 
     def __str__(self) -> str:
         lines = [

@@ -9,7 +9,7 @@ import pytest
 from evenfield.case import Case
 from evenfield.cli.advise import json_text
 from evenfield.tolerance.parallel import Runner
-from evenfield.tolerance.search import COURSES, Advice, Course, Option, Wish, search, told
+from evenfield.tolerance.search import COURSES, Course, Option, PlacementAdvice, Wish, search, told
 from evenfield.tolerance.spread import spread_of
 
 WISH = Wish(skin_limit_c=40.5, chance=0.10, gap_mm=1, tilt_deg=1)
@@ -29,18 +29,18 @@ def tilted(limb: Case) -> Case:
 
 
 @pytest.fixture(scope="module")
-def advice(tilted: Case, here: Runner) -> Advice:
+def advice(tilted: Case, here: Runner) -> PlacementAdvice:
     known = ("dielectric", "girth", "fat_thickness", "fat_kind", "core")
     spread = spread_of(tilted).without(*known)
     return search(tilted, WISH, here, spread=spread, design=24, members=8, fresh=48, checks=2)
 
 
-def named(advice: Advice, start: str) -> Option:
+def named(advice: PlacementAdvice, start: str) -> Option:
     return next(o for o in advice.options if o.words.startswith(start))
 
 
 @pytest.mark.slow
-def test_bound_holds_and_moves_stay_within_reach(advice: Advice) -> None:
+def test_bound_holds_and_moves_stay_within_reach(advice: PlacementAdvice) -> None:
     best = named(advice, "best")
     assert best.chance <= WISH.chance
     assert named(advice, "a fifth").chance <= best.chance
@@ -54,7 +54,7 @@ def test_bound_holds_and_moves_stay_within_reach(advice: Advice) -> None:
 
 
 @pytest.mark.slow
-def test_it_turns_the_tilted_panel_back(advice: Advice) -> None:
+def test_it_turns_the_tilted_panel_back(advice: PlacementAdvice) -> None:
     """Common practice, no source: as parallel as possible."""
     best = named(advice, "best")
     assert best.moves.get(("inner", "tilt_along")) == -1
@@ -64,7 +64,7 @@ def test_it_turns_the_tilted_panel_back(advice: Advice) -> None:
 
 
 @pytest.mark.slow
-def test_advice_says_what_it_is(advice: Advice) -> None:
+def test_advice_says_what_it_is(advice: PlacementAdvice) -> None:
     document = json.loads(json_text(advice))
     assert "device's manual" in document["caution"]
     assert len(document["options"]) == len(advice.options)

@@ -19,7 +19,7 @@ from evenfield.cli.uncertainty import (
 )
 
 if TYPE_CHECKING:
-    from evenfield.tolerance.search import Advice, Option
+    from evenfield.tolerance.search import Option, PlacementAdvice
 
 
 def advise(
@@ -66,7 +66,7 @@ def advise(
         typer.echo(f"written: {json_file}")
 
 
-def json_text(advice: "Advice") -> str:
+def json_text(advice: "PlacementAdvice") -> str:
     """The advice as a document."""
     import json
     from dataclasses import asdict
@@ -109,7 +109,7 @@ def _option(o: "Option") -> dict[str, Any]:
     }
 
 
-def _print(advice: "Advice") -> None:
+def _print(advice: "PlacementAdvice") -> None:
     from rich.console import Console
     from rich.text import Text
 

@@ -114,7 +114,7 @@ class Option:
 
 
 @dataclass(frozen=True)
-class Advice:
+class PlacementAdvice:
     """`options`: the plan as it is, then what the search found; `error` of the emulator at the first option
     found; `tried`: placements tried."""
 
@@ -202,7 +202,7 @@ def search(
     fresh: int = FRESH,
     checks: int = CHECKS,
     progress: Progress = lambda step, share: None,
-) -> Advice:
+) -> PlacementAdvice:
     """Search and judge. `progress` may raise to cancel. Raises ValueError where nothing can be searched."""
     unknown = spread_of(case) if spread is None else spread
     if _highest(case) <= 0.0:
@@ -250,7 +250,7 @@ def search(
         time_s = 60.0 * np.arange(0.0, options[1].minutes + 0.5)
         error = compare(made, layout, rows, options[1].curve, time_s, work)
     progress("done", 1.0)
-    return Advice(wish, unknown, tuple(options), error, tried)
+    return PlacementAdvice(wish, unknown, tuple(options), error, tried)
 
 
 def _key(moves: Moves) -> tuple[tuple[tuple[str, str], int], ...]:
