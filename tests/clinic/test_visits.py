@@ -164,7 +164,7 @@ def test_a_clock_set_between_writing_and_sending_is_marked() -> None:
 def test_two_tablets_write_into_one_visit(begun: Visit, browser: Callable[..., Client], account: Any) -> None:
     one, other = browser(Role.OPERATOR), browser(Role.LEAD)
     for client, told in (
-        (one, entry("one", "comfort", score=7)),
+        (one, entry("one", "comfort", score=7, ago_s=5)),
         (other, entry("other", "comfort", score=6)),
     ):
         sent = client.post(

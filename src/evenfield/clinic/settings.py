@@ -47,6 +47,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "evenfield.clinic.visits.gate.HeartbeatGate",
     "django.middleware.security.SecurityMiddleware",
     "evenfield.clinic.pages.static_files.StaticFilesMiddleware",
     "csp.middleware.CSPMiddleware",

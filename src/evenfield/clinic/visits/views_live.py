@@ -84,11 +84,12 @@ def visit_entries(request: StaffRequest, number: int) -> HttpResponse:
 def visit_now(request: StaffRequest, number: int) -> HttpResponse:
     """The heartbeat."""
     received = timezone.now()
-    visit = visit_or_404(number)
-    if visit.state not in (VisitState.RUNNING, VisitState.DONE) or visit.started_at is None:
-        raise Http404
+    try:
+        visit, newest = runs.slim(number)
+        run = runs.running(visit, newest=newest)
+    except (Visit.DoesNotExist, VisitError):
+        raise Http404 from None
     after, have = request.GET.get("after", "0"), request.GET.get("have", "")
-    run = runs.running(visit)
     told = heartbeat(
         run, int(after) if after.isdecimal() else 0, float(have) if _number(have) else None, received
     )
