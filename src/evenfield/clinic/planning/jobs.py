@@ -73,7 +73,7 @@ def _run() -> None:
 
 
 def run_next() -> bool:
-    """Do the job that has waited longest; False if none waits or another server computes."""
+    """Do the job that has waited longest, forecasts and full answers before longer ones; False if none waits or another server computes."""
     job = _claimed()
     if job is None:
         return False
@@ -86,7 +86,8 @@ def _claimed() -> Job | None:
     with transaction.atomic():
         if Job.objects.filter(state=JobState.RUNNING).exists():
             return None
-        job = Job.objects.select_related("plan").filter(state=JobState.WAITING).first()
+        waiting = Job.objects.select_related("plan").filter(state=JobState.WAITING)
+        job = waiting.filter(kind__in=(JobKind.FORECAST, JobKind.FULL)).first() or waiting.first()
         if job is None:
             return None
         now = timezone.now()
