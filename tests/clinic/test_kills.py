@@ -1,4 +1,4 @@
-"""A few of the random kills of `bench.kills`: no acknowledged entry is lost, none doubled, the chain holds."""
+"""A few of the kills of `bench.kills`: no acknowledged entry is lost, none doubled, the chain holds."""
 
 import subprocess
 import sys

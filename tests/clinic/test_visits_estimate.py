@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -20,7 +21,7 @@ from evenfield.forecast.accuracy import chosen_layout
 
 pytestmark = pytest.mark.slow
 UPPER_ARM = (Path(__file__).parents[2] / "examples/upper_arm.toml").read_text("utf-8")
-SAID = [
+SAID: list[tuple[int, dict[str, Any]]] = [
     (5, {"kind": "started"}),
     (8, {"kind": "power_set", "watts": 30}),
     (95, {"kind": "tuning_shown", "percent": 88}),
