@@ -73,7 +73,8 @@ def _run() -> None:
 
 
 def run_next() -> bool:
-    """Do the job that has waited longest, forecasts and full answers before longer ones; False if none waits or another server computes."""
+    """Do the job that has waited longest, forecasts and full answers before longer ones; False if none waits
+    or another server computes."""
     job = _claimed()
     if job is None:
         return False
