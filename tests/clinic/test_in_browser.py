@@ -290,6 +290,7 @@ def test_a_set_is_entered_from_the_keyboard_and_a_slip_is_named(
     code = code_of(page, demonstration, "holvat")
     page.goto(f"{demonstration}measuring/{code}/start/")
     page.get_by_role("link", name="Left thigh").click()
+    expect(page.locator("[id='r1-girth_80']")).to_be_focused()
     for number in ("24.1", "55.7", "49.3", "19.6", "23.3", "21.1", "26.0"):
         page.keyboard.type(number)
         page.keyboard.press("Enter")

@@ -14,6 +14,8 @@ import numpy as np
 from numba import njit, prange
 from numpy.typing import NDArray
 
+from evenfield.grid.kernels import EXACT_ORDER
+
 Floats = NDArray[np.float64]
 Stencil = NDArray[Any]
 """Shape (nk, nj, 27, ni), real or complex."""
@@ -56,7 +58,7 @@ _OFFSET = np.array(
 """Stencil position of corner b seen from corner a of the same cell."""
 
 
-@njit(cache=True, fastmath=True, inline="always")
+@njit(cache=True, fastmath=EXACT_ORDER, inline="always")
 def _corners(nodes, k, j, jn, i, xyz):  # type: ignore[no-untyped-def]
     for d in range(3):
         xyz[0, d] = nodes[d, k, j, i]
@@ -69,7 +71,7 @@ def _corners(nodes, k, j, jn, i, xyz):  # type: ignore[no-untyped-def]
         xyz[7, d] = nodes[d, k + 1, jn, i + 1]
 
 
-@njit(cache=True, fastmath=True)
+@njit(cache=True, fastmath=EXACT_ORDER)
 def _gradients(xyz, ref, grad):  # type: ignore[no-untyped-def]
     """Physical gradients (8, 3) of the shape functions at one Gauss point; returns the Jacobian
     determinant."""
@@ -114,7 +116,7 @@ def _gradients(xyz, ref, grad):  # type: ignore[no-untyped-def]
     return abs(det)
 
 
-@njit(cache=True, fastmath=True, parallel=True)
+@njit(cache=True, fastmath=EXACT_ORDER, parallel=True)
 def _stiffness(nodes, ref, offset, coefficient, out):  # type: ignore[no-untyped-def]
     """Add every cell's matrix to the stencils; even cell layers first, then odd ones, so threads never
     collide."""
@@ -166,7 +168,7 @@ def stiffness(nodes: Floats, coefficient: NDArray[Any]) -> Stencil:
     return out
 
 
-@njit(cache=True, fastmath=True, parallel=True)
+@njit(cache=True, fastmath=EXACT_ORDER, parallel=True)
 def _volumes(nodes, ref, out):  # type: ignore[no-untyped-def]
     _, nk, nj, ni = nodes.shape
     for k in prange(nk - 1):
@@ -190,7 +192,7 @@ def cell_volumes(nodes: Floats) -> Floats:
     return out
 
 
-@njit(cache=True, fastmath=True, parallel=True)
+@njit(cache=True, fastmath=EXACT_ORDER, parallel=True)
 def _squared_gradient(nodes, ref, phi, cells, out):  # type: ignore[no-untyped-def]
     _, nk, nj, _ = nodes.shape
     for k in prange(nk - 1):

@@ -11,8 +11,18 @@ from __future__ import annotations
 import numpy as np
 from numba import njit, prange
 
-_fast = njit(cache=True, fastmath=True, error_model="numpy")
-_fast_parallel = njit(cache=True, fastmath=True, parallel=True, error_model="numpy")
+EXACT_ORDER = {"nnan", "ninf", "nsz"}
+"""What compiled code may assume. Sums are not taken in another order and products not fused into them: the
+compiler does so differently when it compiles than when it links what another process compiled, and results
+would depend on who came first."""
+_fast = njit(cache=True, fastmath=EXACT_ORDER, error_model="numpy")
+_fast_parallel = njit(cache=True, fastmath=EXACT_ORDER, parallel=True, error_model="numpy")
+
+
+@_fast
+def _inverse(z):
+    """1/z, real or complex: quicker than complex division, which guards against overflow."""
+    return z.conjugate() * (1.0 / (z.real * z.real + z.imag * z.imag))
 
 
 @_fast
@@ -77,10 +87,11 @@ def factor_radial(A, inverse, begin):
     nk, nj, _, ni = A.shape
     for k in prange(nk):
         for j in range(nj):
-            inverse[k, j, begin] = 1.0 / A[k, j, 13, begin]
+            inverse[k, j, begin] = _inverse(A[k, j, 13, begin])
             for i in range(begin + 1, ni):
                 lower = A[k, j, 12, i]
-                inverse[k, j, i] = 1.0 / (A[k, j, 13, i] - lower * A[k, j, 14, i - 1] * inverse[k, j, i - 1])
+                pivot = A[k, j, 13, i] - lower * A[k, j, 14, i - 1] * inverse[k, j, i - 1]
+                inverse[k, j, i] = _inverse(pivot)
 
 
 @_fast_parallel
@@ -121,13 +132,13 @@ def factor_angular(A, inverse, wrap):
             gamma = -A[k, 0, 13, i]
             corner = A[k, 0, 10, i]  # dj = -1 of the first line: couples to the last
             first = A[k, 0, 13, i] - gamma
-            last = A[k, nj - 1, 13, i] - corner * corner / gamma
-            inverse[k, 0, i] = 1.0 / first
+            last = A[k, nj - 1, 13, i] - corner * corner * _inverse(gamma)
+            inverse[k, 0, i] = _inverse(first)
             for j in range(1, nj):
                 d = A[k, j, 13, i]
                 if j == nj - 1:
                     d = last
-                inverse[k, j, i] = 1.0 / (d - A[k, j, 10, i] * A[k, j - 1, 16, i] * inverse[k, j - 1, i])
+                inverse[k, j, i] = _inverse(d - A[k, j, 10, i] * A[k, j - 1, 16, i] * inverse[k, j - 1, i])
             # solve T z = u, u = (gamma, 0, ..., 0, corner)
             wrap[k, 0, i] = gamma * inverse[k, 0, i]
             for j in range(1, nj):
@@ -135,8 +146,8 @@ def factor_angular(A, inverse, wrap):
                 wrap[k, j, i] = (u - A[k, j, 10, i] * wrap[k, j - 1, i]) * inverse[k, j, i]
             for j in range(nj - 2, -1, -1):
                 wrap[k, j, i] -= inverse[k, j, i] * A[k, j, 16, i] * wrap[k, j + 1, i]
-            share = corner / gamma
-            scale = 1.0 / (1.0 + wrap[k, 0, i] + share * wrap[k, nj - 1, i])
+            share = corner * _inverse(gamma)
+            scale = _inverse(1.0 + wrap[k, 0, i] + share * wrap[k, nj - 1, i])
             for j in range(nj):
                 wrap[k, j, i] *= scale
 
@@ -164,7 +175,7 @@ def relax_angular(A, inverse, wrap, x, b, reach, damping, parity):
             for i in range(reach):
                 r[j, i] -= p[i] * up[i] * r[j + 1, i]
         for i in range(reach):
-            share = -A[k, 0, 10, i] / A[k, 0, 13, i]
+            share = -A[k, 0, 10, i] * _inverse(A[k, 0, 13, i])
             f = r[0, i] + share * r[nj - 1, i]
             for j in range(nj):
                 x[k, j, i] += damping * (r[j, i] - f * wrap[k, j, i])
@@ -198,7 +209,7 @@ def solve_lines(A, radial, angular, wrap, b, x):
             for i in range(reach):
                 x[k, j, i] -= angular[k, j, i] * A[k, j, 16, i] * x[k, j + 1, i]
         for i in range(reach):
-            f = x[k, 0, i] - A[k, 0, 10, i] / A[k, 0, 13, i] * x[k, nj - 1, i]
+            f = x[k, 0, i] - A[k, 0, 10, i] * _inverse(A[k, 0, 13, i]) * x[k, nj - 1, i]
             for j in range(nj):
                 x[k, j, i] -= f * wrap[k, j, i]
 

@@ -7,13 +7,13 @@ from __future__ import annotations
 import numpy as np
 from numba import njit, prange
 
-from evenfield.grid.kernels import _line_product
+from evenfield.grid.kernels import EXACT_ORDER, _line_product
 
 TABLE_C = np.arange(10.0, 70.0, 0.02)
 """Temperatures at which the laws are tabulated, °C; between them they are straight, beyond them constant."""
 
 
-@njit(cache=True, fastmath=True, parallel=True, error_model="numpy")
+@njit(cache=True, fastmath=EXACT_ORDER, parallel=True, error_model="numpy")
 def net_power(
     conduction, temperature, metabolic, source, watts, volume, begin, table, arterial_c, blood_w_k, net
 ):

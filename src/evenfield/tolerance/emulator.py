@@ -136,17 +136,17 @@ class Emulator:
         a, jacobian = self._baseline(operators, constants, points, arterial)
         lengths, which = np.unique(np.round(dt, 9), return_inverse=True)
         implicit = np.linalg.inv(
-            np.eye(a.shape[1]) + GAMMA * lengths[None, :, None, None] * jacobian[:, None]
+            np.eye(a.shape[1]) + GAMMA * lengths[None, :, None, None] * jacobian[:, None].swapaxes(2, 3)
         )
         out = np.empty((len(scores), time_s.size, a.shape[1]))
         out[:, 0] = a
         advance(
             a,
             constants,
-            operators,
+            np.ascontiguousarray(operators.swapaxes(1, 2)),
             points,
             np.ascontiguousarray(arrays["source"]),
-            self.point_shapes,
+            np.ascontiguousarray(self.point_shapes.T),
             self.point_start_c,
             arterial,
             self.in_blood,
