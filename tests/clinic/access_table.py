@@ -140,6 +140,8 @@ MAY: dict[str, frozenset[str]] = {
     "api-course-visits": NO_SESSION,
     "api-visits": NO_SESSION,
     "api-visit": NO_SESSION,
+    "api-visit-live": NO_SESSION,
+    "api-visit-readings": NO_SESSION,
     "api-person-fhir": NO_SESSION,
     "api-visit-fhir": NO_SESSION,
     # visits
@@ -170,6 +172,8 @@ MAY_BY_TOKEN: dict[str, frozenset[str]] = {
     "POST courses/{number}/visits": CLINICAL,
     "GET visits": CLINICAL,
     "GET visits/{number}": CLINICAL,
+    "GET visits/{number}/live": CLINICAL,
+    "POST visits/{number}/readings": CLINICAL,
     "GET people/{code}/fhir": KEEPERS,
     "GET visits/{number}/fhir": KEEPERS,
 }

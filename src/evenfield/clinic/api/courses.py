@@ -109,7 +109,7 @@ def visits(request: HttpRequest, first: date, last: date) -> Answer:
 @operation("GET", "visits/{int:number}", "courses.view", name="api-visit", gives={200: VisitOut})
 def visit(request: HttpRequest, number: int) -> Answer:
     """One visit."""
-    one = _present_visit(number)
+    one = present_visit(number)
     person = _kept(one.person)
     looked_at("courses.visit", one.pk, person.pk)
     return Status(200, _visit(one, person))
@@ -132,7 +132,7 @@ def person_fhir(request: HttpRequest, code: str) -> Answer:
 )
 def visit_fhir(request: HttpRequest, number: int) -> Answer:
     """One visit as FHIR R4B bundle, without the pictures themselves."""
-    return _bundle(_present_visit(number))
+    return _bundle(present_visit(number))
 
 
 def _bundle(about: Person | Visit) -> Answer:
@@ -162,7 +162,8 @@ def _present_course(number: int) -> Course:
     return found
 
 
-def _present_visit(number: int) -> Visit:
+def present_visit(number: int) -> Visit:
+    """The visit of a number, of someone who was not erased; else 404."""
     wanted = Visit.objects.select_related("course__person__merged_into", "room", "device", "staff")
     found = wanted.filter(pk=number, course__person__erased__isnull=True).first()
     if not isinstance(found, Visit):

@@ -30,6 +30,7 @@ Moment = Annotated[AwareDatetime, AfterValidator(_in_reach)]
 Level = Annotated[float, Field(ge=-400, le=400, allow_inf_nan=False)]
 Reading = Annotated[float, Field(gt=0, lt=10_000, allow_inf_nan=False)]
 Side = Literal["", "left", "right"]
+ClockMs = Annotated[float, Field(ge=-1e14, le=1e14, allow_inf_nan=False)]
 
 
 class Asked(Schema):
@@ -179,6 +180,48 @@ class VisitOut(Schema):
     reason: str
     started_at: datetime | None
     ended_at: datetime | None
+
+
+class LiveOut(Schema):
+    """A visit's state and zones, and the server's clock (ms since 1970) to compare one's own with."""
+
+    visit: int
+    state: str
+    started_at: datetime | None
+    ended_at: datetime | None
+    server_ms: float
+    zones: list[str]
+
+
+class ZoneReadingIn(Asked):
+    """A skin reading, °C, with the thermometer's standard error, K.
+
+    `id` is chosen by the sender: the same reading sent twice is kept once. `wrote_ms` is the sender's clock
+    when it was read; `offset_ms` how far the sender then believed the server's clock to be ahead.
+    """
+
+    id: Annotated[str, Field(pattern=r"^[A-Za-z0-9-]{8,40}$")]
+    wrote_ms: ClockMs
+    offset_ms: ClockMs | None = None
+    zone: Line
+    celsius: Annotated[float, Field(ge=-100, le=1000, allow_inf_nan=False)]
+    error_k: Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)]
+
+
+class ZoneReadingsIn(Asked):
+    """Skin readings, and the sender's clock when it sent them."""
+
+    sent_ms: ClockMs
+    readings: Annotated[list[ZoneReadingIn], Field(min_length=1, max_length=50)]
+
+
+class ReadingAnswer(Schema):
+    """What became of one reading: its number in the record, or why it was refused."""
+
+    id: str
+    kept: bool
+    number: int | None
+    refused: str
 
 
 class CourseOut(Schema):

@@ -2,12 +2,12 @@
 
 from django.urls import URLPattern, path
 
-from evenfield.clinic.api import courses, people, views
+from evenfield.clinic.api import courses, live, people, views
 from evenfield.clinic.api.endpoints import api
 from evenfield.clinic.api.tokens import by_token
 
 __all__ = ["api", "urlpatterns"]
-_OPERATIONS = (people, courses)  # importing them registers their operations
+_OPERATIONS = (people, courses, live)  # importing them registers their operations
 
 
 def _patterns() -> list[URLPattern]:

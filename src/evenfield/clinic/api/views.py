@@ -25,6 +25,8 @@ PERMISSIONS = {
     "measuring.measure": "add measurements",
     "courses.view": "read courses and visits",
     "courses.change": "plan courses and visits",
+    "visits.view": "see whether a visit is running, and its zones",
+    "visits.enter": "enter skin readings into a running visit",
     "exchange.send": "fetch a person or a visit as FHIR",
 }
 _DAYS = [(30, "30 days"), (90, "90 days"), (365, "a year")]

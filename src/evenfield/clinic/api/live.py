@@ -1,0 +1,40 @@
+"""The running visit through the API: its zones, and skin readings entered into it."""
+
+from typing import Any
+
+from django.http import HttpRequest
+from django.utils import timezone
+from ninja import Status
+
+from evenfield.clinic.api.courses import present_visit
+from evenfield.clinic.api.endpoints import looked_at, operation
+from evenfield.clinic.api.shapes import LiveOut, ReadingAnswer, ZoneReadingsIn
+from evenfield.clinic.visits.readings import SentReading, take_readings, zones_of
+
+Answer = Status[Any]
+
+
+@operation("GET", "visits/{int:number}/live", "visits.view", name="api-visit-live", gives={200: LiveOut})
+def visit_live(request: HttpRequest, number: int) -> Answer:
+    """Whether a visit is running, since when, the zones in which skin is read, and the server's clock."""
+    one = present_visit(number)
+    looked_at("courses.visit", one.pk, one.subject_id())
+    server_ms = timezone.now().timestamp() * 1000.0
+    told = {name: getattr(one, name) for name in ("state", "started_at", "ended_at")}
+    return Status(200, LiveOut(visit=one.pk, server_ms=server_ms, zones=zones_of(one), **told))
+
+
+@operation(
+    "POST",
+    "visits/{int:number}/readings",
+    "visits.enter",
+    name="api-visit-readings",
+    gives={200: list[ReadingAnswer]},
+)
+def enter_readings(request: HttpRequest, number: int, new: ZoneReadingsIn) -> Answer:
+    """Enter skin readings. Each has its own answer, given after the commit; the same id is kept once."""
+    received = timezone.now()
+    one = present_visit(number)
+    sent = [SentReading(**reading.model_dump()) for reading in new.readings]
+    answers = take_readings(one, sent, new.sent_ms, received)
+    return Status(200, [ReadingAnswer(**answer.as_json()) for answer in answers])
