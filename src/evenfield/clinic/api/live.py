@@ -16,12 +16,11 @@ Answer = Status[Any]
 
 @operation("GET", "visits/{int:number}/live", "visits.view", name="api-visit-live", gives={200: LiveOut})
 def visit_live(request: HttpRequest, number: int) -> Answer:
-    """Whether a visit is running, since when, the zones in which skin is read, and the server's clock."""
+    """Whether a visit is running, since when, and the zones in which skin is read."""
     one = present_visit(number)
     looked_at("courses.visit", one.pk, one.subject_id())
-    server_ms = timezone.now().timestamp() * 1000.0
     told = {name: getattr(one, name) for name in ("state", "started_at", "ended_at")}
-    return Status(200, LiveOut(visit=one.pk, server_ms=server_ms, zones=zones_of(one), **told))
+    return Status(200, LiveOut(visit=one.pk, zones=zones_of(one), **told))
 
 
 @operation(

@@ -183,13 +183,12 @@ class VisitOut(Schema):
 
 
 class LiveOut(Schema):
-    """A visit's state and zones, and the server's clock (ms since 1970) to compare one's own with."""
+    """A visit's state, when it began and ended, and the zones in which skin is read."""
 
     visit: int
     state: str
     started_at: datetime | None
     ended_at: datetime | None
-    server_ms: float
     zones: list[str]
 
 

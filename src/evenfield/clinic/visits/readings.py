@@ -61,6 +61,8 @@ def _fault(
         return "By its own time this reading was made after it was sent."
     if visit.started_at is not None and (received - visit.started_at).total_seconds() < age_s:
         return "This reading was made before the visit began."
+    if visit.ended_at is not None and (received - visit.ended_at).total_seconds() > age_s:
+        return "This reading was made after the visit was closed."
     return ""
 
 
