@@ -22,7 +22,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(prog="python -m bench.clinic_large", description=__doc__)
     parser.add_argument("--people", type=int, default=100_000)
     parser.add_argument("--visits", type=int, default=400_000)
-    parser.add_argument("--events", type=int, default=20_000_000, help="entries of visits, screening, set-up, measuring")
+    parser.add_argument("--events", type=int, default=20_000_000, help="rows of the append-only tables: entries and their lines in the trail")
     parser.add_argument("--database", choices=("sqlite", "postgresql"), default="sqlite")
     parser.add_argument("--out", type=Path, help="keep the clinic here, or take up the one that is here")
     parser.add_argument("--requests", type=int, default=30, help="how often each page is asked (30)")
@@ -53,7 +53,7 @@ def _run(chosen: argparse.Namespace, home: Path) -> int:
     if noted.exists():
         made, browser = pickle.loads(noted.read_bytes())
     else:
-        needed = 1400 * chosen.events
+        needed = 900 * chosen.events
         if shutil.disk_usage(home).free < needed:
             print(f"{needed / 1e9:.0f} GB are needed in {home}.", file=sys.stderr)
             return 2

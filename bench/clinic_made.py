@@ -15,7 +15,7 @@ from itertools import cycle
 from typing import Any
 
 import numpy as np
-from django.db import transaction
+from django.db import connection, transaction
 from django.utils import timezone
 
 from bench.clinic_rows import SECONDS, BulkTable, KeptChain, Trail, set_sequences, without_indexes
@@ -45,6 +45,8 @@ from evenfield.conduct.setup import default_checklist
 SPACING_DAYS = 14
 COURSE_VISITS = 6
 AHEAD_DAYS = 28
+_TOOK_PLACE = 0.95  # share of the visits, about
+_ENDING = 4  # entries: paused, stopped, skin looked at, closed
 _VISITS_AT_ONCE = 4000  # one transaction
 _GIVEN = [a + b for a in ("Ma", "Io", "Te", "Ru", "Sel", "Ka", "Vin", "O", "Bre", "Li", "Cor", "Fa")
           for b in ("lina", "ra", "odor", "ven", "mira", "stan", "elle", "dric", "nia", "bert", "vika")]  # fmt: skip
@@ -55,13 +57,18 @@ _FAMILY = [a + b + c for a in ("Hol", "Pal", "Ok", "Qui", "Men", "Tes", "Bran", 
 
 @dataclass(frozen=True)
 class Size:
-    """How much is made. `entries` are those of visits, screening, set-up and measuring together; each has a
-    line in the trail besides. `history` visits belong to one person; `running` visits run at this moment."""
+    """How much is made.
+
+    `events` are the rows of the append-only tables: what was entered in visits, screening, set-up and measuring,
+    and for each of these the line of the trail that goes with it. One person has `history` visits, with `long`
+    entries each; `running` visits run at this moment.
+    """
 
     people: int
     visits: int
-    entries: int
+    events: int
     history: int = 120
+    long: int = 56
     running: int = 8
     rooms: int = 20
     years: float = 10.0
@@ -107,11 +114,12 @@ def make_clinic(size: Size, say: Callable[[str], None] = print) -> Made:
     models: list[Any] = [one for model in tables for one in (model, model.content_model)]
     models += [Person, NameTrigram, Course, Visit, Plan, Job]
     names = [model._meta.db_table for model in models] + ["audit_auditevent", "audit_auditdetail"]
-    if size.entries < 100_000:
+    if size.events < 200_000:
         made = filler.fill(say, begun)
     else:
         with without_indexes(names):
-            made = filler.fill(say, begun)
+            with connection.constraint_checks_disabled():  # parents are written before what points to them
+                made = filler.fill(say, begun)
             say(f"  {time.monotonic() - begun:6.0f} s  all rows written; indexes are made")
     set_sequences()
     say(f"  {time.monotonic() - begun:6.0f} s  done: {filler.entries} entries, {filler.trail.number} lines of the trail")
@@ -119,8 +127,7 @@ def make_clinic(size: Size, say: Callable[[str], None] = print) -> Made:
 
 
 def _gone_through(size: Size) -> _Copied:
-    """One visit by the application's own steps, long enough that the whole comes to the entries wanted."""
-    each = max(1, round(size.entries / size.visits))
+    """One visit by the application's own steps, with as many entries as the longest is to have."""
     questions, someone = default_screening(), Person(given_name="Pattern", family_name="Visit", born=date(1980, 1, 1))
     with acting(Actor("operator", None, "operator")):
         someone.save()
@@ -136,8 +143,7 @@ def _gone_through(size: Size) -> _Copied:
         started = begin(visit)
         started.started_at = timezone.now() - timedelta(minutes=45)
         started.save()
-        wanted = max(4, each - len(lines) - 2 - 4)
-        events = list(_entered(wanted))
+        events = list(_entered(size.long - 3))  # beside them the beginning, and two of the closing
         for place in range(0, len(events), 50):
             sent_ms = timezone.now().timestamp() * 1000
             batch = [{**one, "wrote_ms": sent_ms - one["ago_s"] * 1000, "offset_ms": 0.0}
@@ -195,6 +201,8 @@ class _Filler:
         self.measured: dict[int, int] = {}
         self.asked: dict[int, int] = {}
         self.entries = 0
+        beside = len(copied.ticks) + 2 + 2 / COURSE_VISITS  # set-up, answers; of each course consent and girths
+        self.short = max(2 + _ENDING, round(size.events / 2 / (_TOOK_PLACE * size.visits) - beside))
         self.case = str(Visit.objects.exclude(plan={}).first().plan["case"])  # type: ignore[union-attr]
 
     def _staff(self) -> list[tuple[int, str]]:

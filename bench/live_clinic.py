@@ -38,6 +38,7 @@ def make_clinic(home: Path, visits: int, case: str = "") -> list[int]:
     from evenfield.clinic.audit.actor import Actor, acting
     from evenfield.clinic.courses.models import Course, Visit
     from evenfield.clinic.courses.visits import begin_visit
+    from evenfield.clinic.pages.models import Clinic
     from evenfield.clinic.people.models import Person
 
     numbers = []
@@ -46,6 +47,7 @@ def make_clinic(home: Path, visits: int, case: str = "") -> list[int]:
         account.roles = frozenset({Role.OPERATOR})
         account.password = account.pin = make_password(PASSWORD)
         account.save()
+        Clinic(name="Invented Clinic").save()
         for place in range(visits):
             person = Person(given_name="Invented", family_name=f"Number {place}", born=date(1980, 1, 1))
             person.save()

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from evenfield.grid.assembly import cell_volumes
+from evenfield.grid.assembly import couplings
 from evenfield.grid.fit import Grid
 from evenfield.grid.layout import Layout
 from evenfield.heat.bioheat import Bioheat, make_bioheat
@@ -90,16 +90,19 @@ def body(
         ]
     )
     layout = Layout(angle, level, (), (), (), (), 0.0)
+    nodes = np.ascontiguousarray(nodes)
+    between, volume = couplings(nodes)
     grid = Grid(
         layout=layout,
-        nodes=np.ascontiguousarray(nodes),
+        nodes=nodes,
         angle=np.broadcast_to(angle, shape[:2]),
         level=np.broadcast_to(level[:, None], shape[:2]),
         skin_radius=np.full(shape[:2], r[-1]),
         layer_of_cell=tuple(layer.name for layer in layers for _ in range(layer.cells)),
         skin_node=r.size - 1,
         panel_node=r.size - 1,
-        volume=cell_volumes(np.ascontiguousarray(nodes)),
+        couplings=between,
+        volume=volume,
     )
     everywhere = np.ones(shape[:2])
     skin = SkinExchange(exchange * everywhere, 0.0 * everywhere, air_c, 0.0)

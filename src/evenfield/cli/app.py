@@ -2,7 +2,7 @@
 
 import typer
 
-from evenfield.cli import advise, clinic, diagnose, forecast, place, uncertainty, verify
+from evenfield.cli import advise, clinic, diagnose, forecast, place, thermometer, uncertainty, verify
 
 app = typer.Typer(
     name="evenfield",
@@ -31,6 +31,7 @@ app.command()(uncertainty.uncertainty)
 app.command()(advise.advise)
 app.command()(verify.verify)
 app.command()(clinic.serve)
+app.command()(thermometer.thermometer)
 app.add_typer(clinic.audit, name="audit")
 app.command()(clinic.recover)
 app.command()(clinic.backup)

@@ -2,7 +2,14 @@
 
 import os
 
-from django.core.asgi import get_asgi_application
+from django.conf import settings
+from django.core.wsgi import get_wsgi_application
+from django.db import connections
+
+from evenfield.clinic.answering import Threads
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "evenfield.clinic.settings")
-application = get_asgi_application()
+_answering = get_wsgi_application()
+# The threads that answer last as long as the server, and so do their connections; a broken one is made anew.
+connections.settings["default"] |= {"CONN_MAX_AGE": None, "CONN_HEALTH_CHECKS": True}
+application = Threads(_answering, settings.FILE_UPLOAD_MAX_MEMORY_SIZE)

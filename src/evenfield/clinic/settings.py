@@ -47,11 +47,11 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
-    "evenfield.clinic.visits.gate.HeartbeatGate",
     "django.middleware.security.SecurityMiddleware",
     "evenfield.clinic.pages.static_files.StaticFilesMiddleware",
     "csp.middleware.CSPMiddleware",
     "evenfield.clinic.pages.middleware.PrivatePagesMiddleware",
+    "evenfield.clinic.visits.short_way.ShortWay",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenfield.grid import kernels
-from evenfield.grid.assembly import mean_squared_gradient, stiffness
+from evenfield.grid.assembly import mean_squared_gradient, weighted
 from evenfield.grid.fit import Grid
 from evenfield.grid.krylov import Solution, solve
 from evenfield.grid.multigrid import Lines, Multigrid
@@ -121,7 +121,7 @@ def solve_field(
         raise ValueError("panel.drive: all are 0; at least one panel must be driven")
     began = time.perf_counter()
     y = np.array([materials[name].admittivity for name in grid.layer_of_cell], dtype=np.complex128)
-    A = stiffness(grid.nodes, y)
+    A = weighted(grid.couplings, y)
     held, value, surroundings = fixed_potential(grid, drives)
     panel_rows = A[:, :, :, grid.panel_node].copy()
     solution = _solve_held(A, held, value, start, residual, (grid.layout.level, grid.layout.angle))

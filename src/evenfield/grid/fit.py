@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from evenfield.applicator import PlacedPanel
 from evenfield.body import InputError, Region
-from evenfield.grid.assembly import cell_volumes
+from evenfield.grid.assembly import couplings
 from evenfield.grid.layout import Layout
 
 Floats = NDArray[np.float64]
@@ -31,7 +31,8 @@ _REACH_M = 0.06
 class Grid:
     """`nodes` (3, nk, nj, ni) m; `angle`, `level`, `skin_radius` (nk, nj) of the columns; `layer_of_cell` (ni
     − 1,) names the material of each radial cell ("air" outside the skin); `skin_node`, `panel_node`: radial
-    indices of the skin surface and of the level on which all panels lie; `volume` (nk − 1, nj, ni − 1) m³."""
+    indices of the skin surface and of the level on which all panels lie; `couplings` (nk, nj, 9, 4, ni) m and
+    `volume` (nk − 1, nj, ni − 1) m³ as `assembly.couplings` gives them."""
 
     layout: Layout
     nodes: Floats
@@ -41,6 +42,7 @@ class Grid:
     layer_of_cell: tuple[str, ...]
     skin_node: int
     panel_node: int
+    couplings: Floats
     volume: Floats
 
     @property
@@ -160,16 +162,19 @@ def fit(layout: Layout, region: Region, panels: Sequence[PlacedPanel]) -> Grid:
     names = [*region.layers, "air", "air"]
     layer_of_cell = tuple(n for n, f in zip(names, layout.radial, strict=True) for _ in range(f.size - 1))
     skin_node = sum(f.size - 1 for f in layout.radial[:-2])
+    nodes = np.ascontiguousarray(nodes)
+    between, volume = couplings(nodes)
     grid = Grid(
         layout=layout,
-        nodes=np.ascontiguousarray(nodes),
+        nodes=nodes,
         angle=angle,
         level=level,
         skin_radius=skin,
         layer_of_cell=layer_of_cell,
         skin_node=skin_node,
         panel_node=skin_node + layout.radial[-2].size - 1,
-        volume=cell_volumes(np.ascontiguousarray(nodes)),
+        couplings=between,
+        volume=volume,
     )
     if (
         bool((np.diff(radius, axis=-1) <= 0).any())

@@ -72,6 +72,32 @@ def apply(A, x, y):
 
 
 @_fast_parallel
+def apply_dot(A, x, y):
+    """y = A x; returns the sum of x·y, unconjugated."""
+    nk, nj, _, ni = A.shape
+    part = np.zeros(nk, dtype=x.dtype)
+    for k in prange(nk):
+        s = x[k, 0, 0] * 0
+        for j in range(nj):
+            out = y[k, j]
+            _line_product(A, x, k, j, out, ni)
+            for i in range(ni):
+                s += x[k, j, i] * out[i]
+        part[k] = s
+    return part.sum()
+
+
+@_fast_parallel
+def turn(z, beta, p):
+    """p = z + β p."""
+    nk, nj, ni = p.shape
+    for k in prange(nk):
+        for j in range(nj):
+            for i in range(ni):
+                p[k, j, i] = z[k, j, i] + beta * p[k, j, i]
+
+
+@_fast_parallel
 def residual(A, x, b, r):
     """r = b − A x."""
     nk, nj, _, ni = A.shape

@@ -69,10 +69,8 @@ def solve(
             )
         z = preconditioner(r)
         rho = kernels.dot(r, z)
-        p *= r.dtype.type(rho / rho_before)
-        p += z
+        kernels.turn(z, r.dtype.type(rho / rho_before), p)
         rho_before = rho
-        kernels.apply(stencil, p, q)
-        alpha = r.dtype.type(rho / kernels.dot(p, q))
+        alpha = r.dtype.type(rho / kernels.apply_dot(stencil, p, q))
         history.append(float(np.sqrt(kernels.advance(alpha, p, q, x, r))) / size)
     return Solution(x, tuple(history))

@@ -233,7 +233,7 @@ def make_layout(region: Region, panels: Sequence[PlacedPanel], spacing: Spacing 
         level_segments.append(
             _Segment(b - a, most if first else edge, most if last else edge, most, size.growth)
         )
-    level, k_index = _lines(marks[:-1], level_segments, MULTIPLE)
+    level, k_index = _lines(marks[:-1], level_segments, MULTIPLE // 2)
 
     lines = []
     edge_angle, edge_level = np.array(angle_edges), np.array(level_edges)

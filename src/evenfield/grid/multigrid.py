@@ -10,12 +10,14 @@ symmetric and may serve conjugate gradients (Trottenberg, Oosterlee and Schülle
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import splu
+from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 
 from evenfield.grid import kernels
 from evenfield.grid.assembly import Stencil
@@ -28,6 +30,12 @@ interpolation."""
 
 DAMPING = np.float32(0.8)
 """Of angular lines: those of one level do not see each other's change."""
+
+
+@cache
+def _libraries() -> ThreadpoolController:
+    """The process's threads of dense linear algebra; on the factor's small blocks they would only wait."""
+    return ThreadpoolController()
 
 
 @dataclass
@@ -106,9 +114,9 @@ class Multigrid:
             fine, lines = coarse, (lines[0][::2], lines[1][::2])
         self._direct = None
         if len(self._levels) > 1:
-            self._direct = splu(
-                _sparse(self._levels[-1].stencil), permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True}
-            )
+            coarsest = _sparse(self._levels[-1].stencil)
+            with _libraries().limit(limits=1, user_api="blas"):
+                self._direct = splu(coarsest, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
 
     def _level(self, stencil: Stencil, free: Array, lines: Lines) -> _Level:
         nk, nj, _, ni = stencil.shape

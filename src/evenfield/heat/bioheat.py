@@ -17,7 +17,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from evenfield.grid.assembly import stiffness
+from evenfield.grid.assembly import weighted
 from evenfield.grid.fit import Grid
 from evenfield.heat.blood import TABLE_C, net_power
 from evenfield.heat.skin import SkinExchange
@@ -139,8 +139,9 @@ class Bioheat:
         """Where heat goes at a temperature and an absorbed power."""
         net, blood_w_k = np.empty_like(temperature_c), np.empty_like(temperature_c)
         blood_w = net_power(
-            self.conduction,
+            self.conduction_single,
             temperature_c,
+            (temperature_c - self.arterial_c).astype(np.float32),
             self.metabolic,
             self.source,
             absorbed_w,
@@ -196,7 +197,7 @@ def make_bioheat(
     return Bioheat(
         grid=grid,
         capacity=capacity,
-        conduction=stiffness(np.ascontiguousarray(grid.nodes[:, :, :, : n + 1]), conductivity),
+        conduction=weighted(grid.couplings, conductivity),
         layers=tuple(layers),
         blood=blood,
         arterial_c=arterial_c,

@@ -46,12 +46,14 @@ class BatchError(ValueError):
 def take_batch(visit: Visit, body: Any, received: datetime | None = None) -> list[Kept]:
     """Keep what one sending holds, each entry for itself: a refused one does not hold up the others.
 
-    Raises BatchError if the sending as a whole cannot be read; nothing is kept then.
+    Of `visit` only the number is used. Raises BatchError if the sending as a whole cannot be read, and
+    Visit.DoesNotExist for a visit that is not there or of someone erased; nothing is kept then.
     """
     entries, sent_ms = _opened(body)
     received = received or timezone.now()
     with transaction.atomic():
-        now = Visit.objects.select_related("course").get(pk=visit.pk)
+        there = Visit.objects.filter(course__person__erased__isnull=True)
+        now = there.select_related("course").get(pk=visit.pk)
         return [_taken(now, entry, sent_ms, received) for entry in entries]
 
 

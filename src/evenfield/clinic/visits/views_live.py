@@ -1,10 +1,11 @@
 """The live page: begin a visit, take its entries, tell the page what is so."""
 
 import json
+from datetime import datetime
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.csrf import ensure_csrf_cookie
@@ -19,6 +20,7 @@ from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.visits import running as runs
 from evenfield.clinic.visits.plans import plan_of
 from evenfield.clinic.visits.recording import BatchError, take_batch
+from evenfield.clinic.visits.short_way import remember
 from evenfield.clinic.visits.telling import heartbeat
 from evenfield.conduct.profile import ProfileError
 
@@ -70,10 +72,12 @@ def begin_visit(request: StaffRequest, number: int) -> HttpResponse:
 def visit_entries(request: StaffRequest, number: int) -> HttpResponse:
     """Keep what a tablet sends. The answer is given after the commit; each entry has its own."""
     received = timezone.now()
-    visit = visit_or_404(number)
     try:
-        answers = take_batch(visit, json.loads(request.body), received)
+        answers = take_batch(Visit(pk=number), json.loads(request.body), received)
+    except Visit.DoesNotExist:
+        raise Http404 from None
     except (BatchError, ValueError) as error:
+        visit_or_404(number)
         said = str(error) if isinstance(error, BatchError) else "The sending is not JSON."
         return JsonResponse({"problem": said}, status=400)
     return JsonResponse({"answers": [answer.as_json() for answer in answers]})
@@ -82,20 +86,28 @@ def visit_entries(request: StaffRequest, number: int) -> HttpResponse:
 @requires("visits.view", activity=False)
 @require_safe
 def visit_now(request: StaffRequest, number: int) -> HttpResponse:
-    """The heartbeat."""
+    """The heartbeat, the whole way; the next ones of this browser may take the short one."""
     received = timezone.now()
     try:
         visit, newest = runs.slim(number)
-        run = runs.running(visit, newest=newest)
+        answer = told(request, visit, newest, received)
     except (Visit.DoesNotExist, VisitError):
         raise Http404 from None
+    remember(request)
+    return answer
+
+
+def told(request: HttpRequest, visit: Visit, newest: int, received: datetime) -> HttpResponse:
+    """What a page is told about a visit with its state and times, whose last entry has the number `newest`.
+    Raises VisitError for a visit without a clock."""
+    run = runs.running(visit, newest=newest)
     after, have = request.GET.get("after", "0"), request.GET.get("have", "")
-    told = heartbeat(
+    content = heartbeat(
         run, int(after) if after.isdecimal() else 0, float(have) if _number(have) else None, received
     )
     if after == "0":
-        told["plan"] = run.plan.as_json()
-    return JsonResponse(told)
+        content["plan"] = run.plan.as_json()
+    return JsonResponse(content)
 
 
 def _number(text: str) -> bool:
