@@ -18,7 +18,7 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from bench.live_clinic import Server, Tablet, entry, make_clinic
+from bench.live_clinic import Nursery, Server, Tablet, entry, make_clinic
 
 
 @dataclass(frozen=True)
@@ -67,28 +67,61 @@ class Writer(threading.Thread):
                 break
 
 
-def run(home: Path, kills: int, tablets: int = 3, seed: int = 1) -> Result:
-    """Write and kill."""
+class Victim:
+    """The server that is killed. Most starts are split off a process that has read the program already; every
+    `COLD`-th is a start from nothing, as in a clinic."""
+
+    COLD = 20
+
+    def __init__(self, home: Path) -> None:
+        self.nursery, self.server, self.starts = Nursery(home), Server(home), 1
+        self.split: int | None = None
+
+    def kill(self) -> None:
+        """`kill -9`."""
+        if self.split is None:
+            self.server.kill()
+        else:
+            self.nursery.kill(self.split)
+
+    def again(self) -> None:
+        """A new process at the same port."""
+        self.starts += 1
+        self.split = None
+        if self.starts % self.COLD == 0:
+            self.server.again()
+        else:
+            self.split = self.nursery.start(self.server.port)
+
+
+def run(home: Path, kills: int, tablets: int = 3, seed: int = 1, minutes: float = 1e9) -> Result:
+    """Write and kill, so often or so long."""
     chance = random.Random(seed)
     visits = make_clinic(home, tablets)
-    server, over = Server(home), threading.Event()
+    until = time.monotonic() + 60.0 * minutes
+    victim, over, done = Victim(home), threading.Event(), 0
     try:
-        first = Tablet.signed_in(server.port)
+        first = Tablet.signed_in(victim.server.port)
         writers = [Writer(first.another(), visit, over) for visit in visits]
         for writer in writers:
             writer.start()
-        for _ in range(kills):
+        while done < kills and time.monotonic() < until:
             _under_way(writers)
             time.sleep(chance.uniform(0.0, 1.0))
-            server.kill()
-            server.again()
+            victim.kill()
+            done += 1
+            victim.again()
+            if done % 25 == 0:
+                said = sum(len(writer.acknowledged) for writer in writers)
+                print(f"{done} kills, {said} acknowledged", file=sys.stderr, flush=True)
         _under_way(writers)
         over.set()
         for writer in writers:
             writer.join(timeout=60)
     finally:
-        server.kill()
-    return _counted(home, kills, writers)
+        victim.kill()
+        victim.nursery.end()
+    return _counted(home, done, writers)
 
 
 def _under_way(writers: list[Writer]) -> None:
@@ -124,9 +157,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m bench.kills", description=__doc__)
     parser.add_argument("--count", type=int, default=1000, help="how many kills (1000)")
     parser.add_argument("--seed", type=int, default=1, help="of the random moments (1)")
+    parser.add_argument("--minutes", type=float, default=1e9, help="stop after so long (never)")
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="evenfield-kills-") as place:
-        print(run(Path(place) / "record", chosen.count, seed=chosen.seed))
+        print(run(Path(place) / "record", chosen.count, seed=chosen.seed, minutes=chosen.minutes))
 
 
 if __name__ == "__main__":

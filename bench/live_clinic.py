@@ -10,6 +10,7 @@ import json
 import os
 import re
 import secrets
+import signal
 import socket
 import subprocess
 import sys
@@ -76,8 +77,11 @@ def _keep_beginning(visit: Any, case: str) -> None:
     VisitEntry.keep(Kind.BEGIN, visit.course.person_id, content, visit_id=visit.pk, entry_id=planned.id)
 
 
+_CALL = "-m uvicorn evenfield.clinic.asgi:application --host 127.0.0.1 --lifespan off --no-access-log"
+
+
 class Server:
-    """`uvicorn` on the clinic's application, as `evenfield serve` runs it."""
+    """`uvicorn` on the clinic's application, as `evenfield serve` runs it, in a process of its own."""
 
     def __init__(self, home: Path) -> None:
         self.home = home
@@ -87,21 +91,18 @@ class Server:
         self.process = self._started()
 
     def _started(self) -> subprocess.Popen[bytes]:
-        call = "-m uvicorn evenfield.clinic.asgi:application --host 127.0.0.1 --lifespan off --no-access-log"
         process = subprocess.Popen(
-            [sys.executable, *call.split(), "--port", str(self.port), "--log-level", "critical"],
+            [sys.executable, *_CALL.split(), "--port", str(self.port), "--log-level", "critical"],
             env={**os.environ, "EVENFIELD_HOME": str(self.home)},
             stderr=subprocess.DEVNULL,
         )
-        until = time.monotonic() + 120
-        while time.monotonic() < until:
-            try:
-                socket.create_connection(("127.0.0.1", self.port), 0.2).close()
-            except OSError:
-                time.sleep(0.05)
-            else:
-                return process
-        raise RuntimeError("the server did not come up within two minutes")
+        answers(self.port)
+        return process
+
+    def processor_s(self) -> float:
+        """Processor time used by the server's process so far, s; without its workers'."""
+        words = Path(f"/proc/{self.process.pid}/stat").read_text("utf-8").rsplit(")", 1)[1].split()
+        return (int(words[11]) + int(words[12])) / float(os.sysconf("SC_CLK_TCK"))
 
     def kill(self) -> None:
         """`kill -9`."""
@@ -115,6 +116,80 @@ class Server:
     def stop(self) -> None:
         """End it as a person would."""
         self.process.terminate()
+        self.process.wait(timeout=30)
+
+
+def answers(port: int) -> None:
+    """Wait until something listens."""
+    until = time.monotonic() + 120
+    while time.monotonic() < until:
+        try:
+            socket.create_connection(("127.0.0.1", port), 0.2).close()
+        except OSError:
+            time.sleep(0.02)
+        else:
+            return
+    raise RuntimeError("the server did not come up within two minutes")
+
+
+_NURSERY = """
+import os, sys
+import uvicorn
+from evenfield.clinic import asgi
+from evenfield.clinic.access import routes
+from django.db import connection
+list(routes())
+assert connection.connection is None
+for line in sys.stdin:
+    word, number = line.split()
+    if word == "wait":
+        os.waitpid(int(number), 0)
+        print("gone", flush=True)
+    elif child := os.fork():
+        print(child, flush=True)
+    else:
+        os.dup2(os.open(os.devnull, os.O_RDWR), 0)
+        uvicorn.run(asgi.application, host="127.0.0.1", port=int(number), lifespan="off", access_log=False,
+                    log_level="critical")
+"""
+
+
+class Nursery:
+    """A process that has read the program once and splits off servers, each a process of its own with its own
+    threads and connections: for many starts in a short time."""
+
+    def __init__(self, home: Path) -> None:
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", _NURSERY],
+            env={**os.environ, "EVENFIELD_HOME": str(home)},
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+        )
+
+    def start(self, port: int) -> int:
+        """A new server at this port; the number of its process."""
+        found = int(self._said("start", port))
+        answers(port)
+        return found
+
+    def kill(self, number: int) -> None:
+        """`kill -9`, and wait for its end."""
+        os.kill(number, signal.SIGKILL)
+        self._said("wait", number)
+
+    def _said(self, word: str, number: int) -> str:
+        assert self.process.stdin
+        assert self.process.stdout
+        self.process.stdin.write(f"{word} {number}\n")
+        self.process.stdin.flush()
+        return self.process.stdout.readline().strip()
+
+    def end(self) -> None:
+        """No more servers."""
+        assert self.process.stdin
+        self.process.stdin.close()
         self.process.wait(timeout=30)
 
 
