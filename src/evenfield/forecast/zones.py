@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_matrix, vstack
+from scipy.sparse import csr_matrix
 
 from evenfield.applicator import PlacedPanel, third_name
 from evenfield.grid.fit import Grid
@@ -45,7 +45,7 @@ def make_zones(grid: Grid, panels: tuple[PlacedPanel, ...], trunk: bool) -> Zone
     nk, nj, _ = grid.shape
     n = grid.skin_node + 1
     facets = skin_facets(grid)
-    zones, rows, inside = [], [], []
+    zones, weights, indices, inside = [], [], [], []
     number = np.arange(nk * nj * n).reshape(nk, nj, n)
     for p, (placed, lines) in enumerate(zip(panels, grid.layout.panels, strict=True)):
         k_cells, j_cells = grid.panel_cells(p)
@@ -59,15 +59,21 @@ def make_zones(grid: Grid, panels: tuple[PlacedPanel, ...], trunk: bool) -> Zone
                     cells = grid.cells_of(tissue)
                     nodes = slice(cells.start, cells.stop + 1)
                     volume = spread_to_nodes(columns[..., None] * grid.volume[:, :, cells])
-                    weight = np.zeros((nk, nj, n))
+                    own = volume > 0
+                    inside.append(number[:, :, nodes][own])
                     if tissue == "skin":
-                        weight[:, :, -1] = facets_to_nodes(columns * facets)
+                        area = facets_to_nodes(columns * facets)
+                        weight, index = area[area > 0], number[:, :, -1][area > 0]
                     else:
-                        weight[:, :, nodes] = volume
+                        weight, index = volume[own], inside[-1]
                     zones.append(Zone(placed.panel.name, name, tissue, across, along))
-                    rows.append(csr_matrix((weight / weight.sum()).reshape(1, -1)))
-                    inside.append(number[:, :, nodes][volume > 0])
-    return Zones(tuple(zones), csr_matrix(vstack(rows)), tuple(inside))
+                    weights.append(weight / weight.sum())
+                    indices.append(index)
+    begin = np.concatenate([[0], np.cumsum([index.size for index in indices])])
+    mean = csr_matrix(
+        (np.concatenate(weights), np.concatenate(indices), begin), shape=(len(zones), number.size)
+    )
+    return Zones(tuple(zones), mean, tuple(inside))
 
 
 def _thirds(relative: Floats) -> NDArray[np.int64]:

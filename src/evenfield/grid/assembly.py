@@ -43,6 +43,8 @@ def _reference_gradients() -> Floats:
 
 
 _REFERENCE = _reference_gradients()
+
+
 @njit(cache=True, fastmath=EXACT_ORDER, inline="always")
 def _corners(nodes, k, j, jn, i, xyz):  # type: ignore[no-untyped-def]
     for d in range(3):

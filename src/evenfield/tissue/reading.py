@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -30,6 +31,16 @@ def load_tissue_set(name: str | Path = "default") -> TissueSet:
     differs. Raises TissueError, one clear sentence, if the file is missing, is not TOML, has an unknown
     key, tissue or source, or a value out of its limits.
     """
+    return _shipped_set(name) if isinstance(name, str) and name in SHIPPED else _read(name)
+
+
+@cache
+def _shipped_set(name: str) -> TissueSet:
+    """A set that comes with the package, read once: it cannot change and its values are frozen."""
+    return _read(name)
+
+
+def _read(name: str | Path) -> TissueSet:
     where = _display(name)
     merged = _merged(name, Path.cwd(), ())
     try:

@@ -9,7 +9,6 @@ from math import degrees, radians
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import qmc
 
 from evenfield.applicator import Panel, check_placement, place
 from evenfield.case import Case
@@ -134,6 +133,8 @@ class Nearby:
     def _panel_series(self, number: int, skip: int) -> Iterator[Floats]:
         """Points of one panel that are possible by themselves."""
         d, base = len(self.keys), self.case.panels[number]
+        from scipy.stats import qmc  # takes as long to load as all the rest
+
         halton = qmc.Halton(d=self.size, scramble=False)
         halton.fast_forward(1 + skip)
         while True:

@@ -18,7 +18,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from evenfield.case import Case, PowerKind
 from evenfield.tissue import Label, load_tissue_set
@@ -121,6 +120,8 @@ class Spread:
         if not self.unknowns:
             return np.zeros((members, 0))
         whole = 1 << max(0, (members - 1).bit_length())
+        from scipy.stats import qmc  # takes as long to load as all the rest
+
         shares = qmc.Sobol(len(self.unknowns), rng=rng).random(whole)[:members]
         return self.scores_at(shares)
 
