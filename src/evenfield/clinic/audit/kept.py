@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, ClassVar, Self
 
 from django.db import models, transaction
+from django.utils.functional import cached_property
 
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.actor import present_actor
@@ -84,9 +85,9 @@ class KeptRow(ChainedRow):
         """Remove the content about erased persons; the database refuses it before the trail says so."""
         cls.content_model._default_manager.filter(subject_id__in=subjects).delete()
 
-    @property
+    @cached_property
     def content(self) -> dict[str, Any]:
-        """What was said; empty after erasure."""
+        """What was said, read once: entries never change; empty after erasure."""
         kept = getattr(self, "kept", None)
         content: dict[str, Any] = json.loads(kept.content) if kept else {}
         return content

@@ -14,6 +14,8 @@ STEP_MINUTES = 15
 _LEAST_STEPS = 3  # so that a short visit is still large enough to touch
 _MOST_COLUMNS = 12  # as many as the style sheet knows
 WAYS = ("room", "device", "staff")
+# Long texts that no calendar shows; read for hundreds of visits they would take most of the time.
+_NOT_SHOWN = ("plan", "course__aim", "course__protocol_note", "course__person__note", "device__profile")
 
 
 @dataclass(frozen=True)
@@ -70,9 +72,8 @@ def visits_between(first: date, last: date, staff: Account | None = None) -> lis
     )
     if staff is not None:
         found = found.filter(staff=staff)
-    return list(
-        found.select_related("course__person", "room", "device", "staff").order_by("planned_start", "pk")
-    )
+    found = found.select_related("course__person", "room", "device", "staff").defer(*_NOT_SHOWN)
+    return list(found.order_by("planned_start", "pk"))
 
 
 def week_of(day: date) -> date:

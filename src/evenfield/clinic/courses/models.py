@@ -5,6 +5,7 @@ from typing import Any, ClassVar
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
+from django.db.models import Q
 from django.utils import timezone
 
 from evenfield.body import RegionKind
@@ -60,6 +61,7 @@ class Course(Recorded):
 
     class Meta:
         ordering = ("-created", "-pk")
+        indexes: ClassVar = [models.Index(fields=["created"], condition=Q(state="open"), name="course_open")]
 
     def __str__(self) -> str:
         return f"{self.region_words}, {self.visits_planned} visits"
@@ -110,6 +112,7 @@ class Visit(Recorded):
     class Meta:
         ordering = ("planned_start", "number")
         constraints: ClassVar = [models.UniqueConstraint(fields=["course", "number"], name="visit_once")]
+        indexes: ClassVar = [models.Index(fields=["state", "planned_start"], name="visit_state_start")]
 
     def __str__(self) -> str:
         return f"visit {self.number}"

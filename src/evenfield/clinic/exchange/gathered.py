@@ -16,7 +16,7 @@ from evenfield.clinic.photographs.album import Photograph, album
 from evenfield.clinic.screening.models import Kind as ScreeningKind
 from evenfield.clinic.screening.models import ScreeningEntry
 from evenfield.clinic.setup_check.runs import Run, runs
-from evenfield.clinic.visits.running import Row, rows_of
+from evenfield.clinic.visits.running import Row, read_rows
 
 
 @dataclass(frozen=True)
@@ -120,7 +120,7 @@ def _gather(person: Person, clinic: str, visit: Visit | None) -> Gathered:
         screening=tuple(screening),
         setups=tuple(setups),
         photographs=tuple(photographs),
-        entries={one.pk: rows_of(one) for one in chosen if one.started_at},
+        entries=read_rows(one for one in chosen if one.started_at),
         staff=_staff(actors),
         at=timezone.now(),
     )

@@ -1,6 +1,7 @@
 """Finding people by name, code or date of birth, also when there is a slip in it."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -47,12 +48,18 @@ def find_people(text: str, *, month_first: bool = False, with_inactive: bool = F
 
 
 def likely_same(person: Person) -> list[Match]:
-    """People who may be this one entered twice: a like name and the same or nearly the same date of birth."""
+    """People who may be this one entered twice: a like name and the same or nearly the same date of birth.
+
+    Only those born then are compared: a name alone never makes someone likely.
+    """
     if person.born is None:
         return []
-    found = find_people(
-        f"{person.given_name} {person.family_name} {person.born.isoformat()}", with_inactive=True
-    )
+    scores: dict[int, float] = defaultdict(float)
+    reasons: dict[int, list[str]] = defaultdict(list)
+    name = f"{person.given_name} {person.family_name}"
+    _add_dates(person.born, scores, reasons)
+    _add_names(name, scores, among=list(scores))
+    found = _matches(scores, reasons, name, with_inactive=True)
     return [match for match in found if match.score >= _SAME and match.person.pk != person.pk]
 
 
@@ -73,15 +80,16 @@ def _add_codes(code: str, scores: dict[int, float], reasons: dict[int, list[str]
             reasons[number].append("code differs by one slip")
 
 
-def _add_names(name: str, scores: dict[int, float]) -> None:
-    """Add the share of the query's trigrams that each name has: the best names, and those found already."""
+def _add_names(name: str, scores: dict[int, float], among: Sequence[int] | None = None) -> None:
+    """Add the share of the query's trigrams that each name has: the best names, and those found already; or
+    only to those of `among`."""
     asked = trigrams(name)
     if not asked:
         return
     rows = NameTrigram.objects.filter(letters__in=asked)
     shared = rows.values_list("person_id").annotate(shared=Count("pk")).order_by("-shared", "person_id")
     least = max(1, int(_LEAST_SHARED * len(asked)))
-    found = dict(shared.filter(shared__gte=least)[:_CANDIDATES])
+    found = dict(shared.filter(shared__gte=least)[:_CANDIDATES]) if among is None else {}
     if scores:
         found.update(shared.filter(person_id__in=list(scores), shared__gte=least))
     for number, count in found.items():

@@ -25,17 +25,21 @@ def needs(people: Sequence[Person], visits: Sequence[Visit]) -> Mapping[int, Seq
     """Screening and consent for each of these visits of one person."""
     now = standing(people[0])
     address = reverse("screening", kwargs={"code": people[0].code})
-    return {visit.pk: list(_of_day(now, visit.day, address)) for visit in visits}
+    asked = {_day(one) for one in now.entries if one.kind == Kind.ANSWERS}
+    signed = [(_day(one), one.kind) for one in now.entries if one.kind in (Kind.CONSENT, Kind.WITHDRAWAL)]
+    return {visit.pk: list(_of_day(now, visit.day, address, asked, signed)) for visit in visits}
 
 
-def _of_day(now: Standing, day: date, address: str) -> Iterator[VisitNeed]:
+def _of_day(
+    now: Standing, day: date, address: str, asked: set[date], consents: Sequence[tuple[date, str]]
+) -> Iterator[VisitNeed]:
     if day == now.today:
         met = now.asked_today and now.outcome is Outcome.GO_ON
         words = _TODAY[now.outcome] if now.asked_today or now.outcome is Outcome.REFUSE else "not asked today"
     elif day > now.today:
         met, words = False, "a refusal stands" if now.outcome is Outcome.REFUSE else "on the day itself"
     else:
-        met = any(one.kind == Kind.ANSWERS and _day(one) == day for one in now.entries)
+        met = day in asked
         words = "asked on that day" if met else "not asked on that day"
     yield VisitNeed("screening", met, words, address)
     if day >= now.today:
@@ -44,10 +48,8 @@ def _of_day(now: Standing, day: date, address: str) -> Iterator[VisitNeed]:
             "signed" if signed else "signed under an earlier text" if now.earlier_consent else "not signed"
         )
     else:
-        until = [
-            one for one in now.entries if one.kind in (Kind.CONSENT, Kind.WITHDRAWAL) and _day(one) <= day
-        ]
-        signed = bool(until) and until[0].kind == Kind.CONSENT
+        until = next((kind for signed_on, kind in consents if signed_on <= day), None)
+        signed = until == Kind.CONSENT
         words = "signed" if signed else "not signed by then"
     yield VisitNeed("consent", signed, words, address)
 

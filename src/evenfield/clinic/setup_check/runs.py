@@ -53,19 +53,30 @@ class Run:
         return [Step(line, last.get(line.id)) for line in default_checklist().line]
 
 
-def runs(person: Person) -> list[Run]:
-    """All set-ups of this person, newest first."""
-    entries = SetupEntry.about([one.pk for one in person.one_person()])
+def runs(person: Person, most: int | None = None) -> list[Run]:
+    """The set-ups of this person, newest first: all of them, or so many."""
+    kept = SetupEntry.objects.filter(
+        subject_id__in=[one.pk for one in person.one_person()], kept__isnull=False
+    ).select_related("kept")
+    begun = list(kept.filter(kind=Kind.BEGIN).order_by("-number")[:most])
     ticks: dict[int, list[SetupEntry]] = {}
-    for entry in reversed(entries):
-        if entry.kind == Kind.TICK:
+    if begun:  # a line is ticked after its set-up was begun
+        for entry in kept.filter(kind=Kind.TICK, number__gt=begun[-1].number).order_by("number"):
             ticks.setdefault(entry.content["run"], []).append(entry)
-    return [Run(entry, tuple(ticks.get(entry.number, ()))) for entry in entries if entry.kind == Kind.BEGIN]
+    return [Run(entry, tuple(ticks.get(entry.number, ()))) for entry in begun]
+
+
+def days_of_runs(person: Person) -> set[date]:
+    """The days at the clinic on which a set-up of this person began."""
+    begun = SetupEntry.objects.filter(
+        subject_id__in=[one.pk for one in person.one_person()], kept__isnull=False, kind=Kind.BEGIN
+    )
+    return {timezone.localtime(at).date() for at in begun.values_list("at", flat=True)}
 
 
 def present_run(person: Person) -> Run | None:
     """The newest set-up if it can still be ticked."""
-    newest = next(iter(runs(person)), None)
+    newest = next(iter(runs(person, 1)), None)
     return newest if newest and newest.is_present() else None
 
 

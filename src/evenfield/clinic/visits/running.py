@@ -5,6 +5,7 @@ The entries read once are held in memory as a copy (they never change); after a 
 
 import threading
 from collections import OrderedDict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -71,6 +72,40 @@ def rows_of(visit: Visit, newest: int | None = None) -> tuple[Row, ...]:
         if len(copy.rows) == known:
             copy.rows.extend(found)
         return tuple(copy.rows)
+
+
+def read_newer(visits: Sequence[Visit]) -> dict[int, int]:
+    """Bring the copies of several visits up to date with two questions, however many there are.
+
+    Returns the number of the last entry of each, for `running`.
+    """
+    entries: Any = VisitEntry.objects.filter(visit_id__in=[visit.pk for visit in visits])
+    newest = dict(entries.values_list("visit_id").annotate(newest=Max("number")))
+    with _lock:
+        copies = {visit.pk: _copies.setdefault((visit.pk, visit.started_at), _Copy()) for visit in visits}
+        last = {number: copy.rows[-1].number if copy.rows else 0 for number, copy in copies.items()}
+    stale = [number for number in copies if newest.get(number, 0) != last[number]]
+    if stale:
+        newer = entries.filter(visit_id__in=stale, number__gt=min(last[one] for one in stale))
+        found: dict[int, list[Row]] = {number: [] for number in stale}
+        for entry in newer.filter(kept__isnull=False).select_related("kept").order_by("number"):
+            if entry.number > last[entry.visit_id]:
+                found[entry.visit_id].append(_row(entry))
+        with _lock:
+            for number, rows in found.items():
+                held = copies[number].rows
+                if (held[-1].number if held else 0) == last[number]:
+                    held.extend(rows)
+    return {visit.pk: newest.get(visit.pk, 0) for visit in visits}
+
+
+def read_rows(visits: Iterable[Visit]) -> dict[int, tuple[Row, ...]]:
+    """All entries of several visits by the visit's number, in one question and past the copies."""
+    found: dict[int, list[Row]] = {visit.pk: [] for visit in visits}
+    entries = VisitEntry.objects.filter(visit_id__in=found, kept__isnull=False)
+    for entry in entries.select_related("kept").order_by("number"):
+        found[entry.visit_id].append(_row(entry))
+    return {number: tuple(rows) for number, rows in found.items()}
 
 
 def forget(visits: list[int]) -> None:

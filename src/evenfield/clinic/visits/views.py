@@ -1,6 +1,6 @@
 """The overview of running visits."""
 
-from datetime import timedelta
+from datetime import time, timedelta
 from typing import Any
 
 from django.http import HttpResponse, JsonResponse
@@ -11,9 +11,10 @@ from django.views.decorators.http import require_safe
 
 from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
+from evenfield.clinic.courses.booking import at_clinic
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.visits.estimating import ESTIMATES
-from evenfield.clinic.visits.running import running
+from evenfield.clinic.visits.running import read_newer, running
 from evenfield.clinic.visits.telling import question
 from evenfield.clinic.visits.translation import for_conduct
 
@@ -26,11 +27,12 @@ def running_visits(request: StaffRequest) -> HttpResponse:
     waiting = (
         Visit.objects.filter(
             state=VisitState.PLANNED,
-            planned_start__date__gte=today,
-            planned_start__date__lt=today + timedelta(days=1),
+            planned_start__gte=at_clinic(today, time(0)),
+            planned_start__lt=at_clinic(today + timedelta(days=1), time(0)),
             course__person__erased__isnull=True,
         )
         .select_related("course__person", "room")
+        .defer("plan")
         .order_by("planned_start")
     )
     return render(request, "visits/running.html", {"visits": _lines(), "waiting": waiting})
@@ -45,12 +47,13 @@ def running_now(request: StaffRequest) -> HttpResponse:
 
 def _lines() -> list[dict[str, Any]]:
     visits = Visit.objects.filter(state=VisitState.RUNNING, course__person__erased__isnull=True)
-    found = visits.select_related("course__person", "room").order_by("room__name", "started_at")
-    return [_line(visit) for visit in found]
+    found = list(visits.select_related("course__person", "room").order_by("room__name", "started_at"))
+    newest = read_newer(found)
+    return [_line(visit, newest[visit.pk]) for visit in found]
 
 
-def _line(visit: Visit) -> dict[str, Any]:
-    run = running(visit)
+def _line(visit: Visit, newest: int) -> dict[str, Any]:
+    run = running(visit, newest=newest)
     estimate, words = ESTIMATES.newest(question(run))
     advice = run.advice(for_conduct(estimate))
     now = advice.state
