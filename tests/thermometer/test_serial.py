@@ -110,10 +110,7 @@ def test_a_pulled_plug_is_said_and_the_port_is_opened_again(thermometer: Thermom
     async def read() -> None:
         async with aclosing(SerialFeed(str(thermometer.link), again_s=0.1).told()) as told:
             await next_remark(told, "is read")
-            await asyncio.to_thread(lambda: None)
-            asyncio.get_running_loop().call_later(
-                QUIET_S + 0.5, thermometer.write, b"36.4 C 2026-05-17T10:30:00\n"
-            )
+            thermometer.write(b"36.4 C 2026-05-17T10:30:00\n")
             first = await next_reading(told)
             assert first.same == "36.4 C 2026-05-17T10:30:00"
             thermometer.write(b"35.")

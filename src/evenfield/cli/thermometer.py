@@ -171,7 +171,7 @@ def _follow(run: FeedRun) -> int:
     for one in run.outbox.refused():
         typer.echo(f"Refused earlier, not in the record: {one.words}: {one.refused} (--forget-refused)")
     if earlier := len(run.outbox.waiting(-1)):
-        typer.echo(f"{earlier} reading{'s' if earlier > 1 else ''} of an earlier run are sent first.")
+        typer.echo(f"Sent first: {earlier} reading{'s' * (earlier > 1)} of an earlier run.")
     zone = f" into “{run.zone}”" if run.zone else ""
     typer.echo(f"From {run.feed.name}{zone}, standard error {run.error_k:g} K. Ctrl-C ends.")
     try:
