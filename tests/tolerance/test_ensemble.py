@@ -14,9 +14,10 @@ from evenfield.tolerance.check import full_member
 from evenfield.tolerance.ensemble import Ensemble, ensemble, minutes_to_band, quantiles
 from evenfield.tolerance.indices import ensemble_indices, in_words
 from evenfield.tolerance.member import solved_member
+from evenfield.tolerance.minutes_power import minutes_power
 from evenfield.tolerance.parallel import ClusterError, Runner, runner
 from evenfield.tolerance.spread import NO_SPREAD
-from evenfield.tolerance.uncertainty_json import uncertainty_to_json
+from evenfield.tolerance.uncertainty_json import minutes_power_to_json, uncertainty_to_json
 
 pytestmark = pytest.mark.slow
 
@@ -99,6 +100,22 @@ def test_json_holds_three_numbers_for_every_result(small: Ensemble) -> None:
         assert shown == sorted(shown)
     assert len(document["zones"]) == 36
     assert len(document["peak_series_c"]["skin"]["95"]) == small.minutes.size
+
+
+def test_map_of_minutes_and_power(small: Ensemble, here: Runner) -> None:
+    """At the planned constant power it is the ensemble itself (on its own grid); more power, hotter skin and
+    fat; and the document holds a row for every power."""
+    levels = minutes_power(small, here, skin_limit_c=39.0, members=16, levels=3)
+    planned = small.emulator.run(small.scores[:16], small.case.session.power, small.visit.time_s)
+    assert levels.power_w[1] == pytest.approx(28.0)
+    count = small.minutes.size - 1  # at the end of power the plan's own curve is already off
+    expected = quantiles(planned.hottest_c[:, :count, 0])
+    assert levels.skin_c[:, 1, :count] == pytest.approx(expected, abs=1e-9)
+    for rows in (levels.skin_c, levels.fat_c):
+        assert np.all(np.diff(rows[:, :, 1:], axis=1) > 0.0)
+    document = minutes_power_to_json(levels)
+    assert document["power"] == "set"
+    assert np.shape(document["mean_fat_c"]["95"]) == (3, levels.minutes.size)
 
 
 def test_larger_gap_never_heats_skin_more_beside_fat(limb: Case, layout: Layout) -> None:

@@ -9,8 +9,10 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
+    from evenfield.forecast import Forecast
     from evenfield.tolerance.ensemble import Ensemble
     from evenfield.tolerance.indices import Indices
+    from evenfield.tolerance.minutes_power import MinutesPower
     from evenfield.tolerance.parallel import Runner
 
 STEPS = {
@@ -57,7 +59,8 @@ def uncertainty(
     """Say how sure the forecast is: some hundreds of bodies, tissues and placements that fit the case.
 
     Prints 5, 50 and 95 % of the results and what they hang on. With --out it writes figures and
-    uncertainty.json. Nothing is written if it is cancelled.
+    uncertainty.json: the forecast's document with the uncertainty of everything that was varied and the map
+    of minutes against power. Nothing is written if it is cancelled.
     """
     from evenfield.case import read_case
     from evenfield.cli.draft import draft
@@ -76,13 +79,13 @@ def uncertainty(
             anchor = forecast(checked, progress=progress, with_band=False)
             result = ensemble(checked, work, members=members, seed=seed, anchor=anchor, progress=progress)
             indices = ensemble_indices(result)
-            document = json_text(result, indices)
+            levels = minutes_power(result, work, skin_limit_c=skin_limit, progress=progress)
+            document = json_text(anchor, result, indices, levels)
             if folder is not None and out is not None:
                 from evenfield.report.figures import save
                 from evenfield.report.minutes_power import draw_minutes_power
                 from evenfield.report.uncertainty import draw_bands, draw_drivers
 
-                levels = minutes_power(result, work, skin_limit_c=skin_limit, progress=progress)
                 figures = {
                     "bands": draw_bands(result, skin_limit),
                     "drivers": draw_drivers(indices),
@@ -126,17 +129,19 @@ def shown_steps() -> "Iterator[Callable[[str, float], None]]":
         yield tell
 
 
-def json_text(result: "Ensemble", indices: "Mapping[str, Indices]") -> str:
-    """The document as text; refuses to write what is not a number."""
+def json_text(
+    anchor: "Forecast", result: "Ensemble", indices: "Mapping[str, Indices]", levels: "MinutesPower"
+) -> str:
+    """The forecast's document with this uncertainty in it; refuses to write what is not a number."""
     import json
 
-    from evenfield.forecast import CAUTIONS
-    from evenfield.tolerance.uncertainty_json import uncertainty_to_json
+    from evenfield.forecast import forecast_to_json
+    from evenfield.tolerance.uncertainty_json import minutes_power_to_json, uncertainty_to_json
 
-    document = {
-        "title": result.case.title,
-        "uncertainty": uncertainty_to_json(result, indices),
-        "cautions": list(CAUTIONS),
+    document = forecast_to_json(anchor)
+    document["uncertainty"] = {
+        **uncertainty_to_json(result, indices),
+        "minutes_power": minutes_power_to_json(levels),
     }
     return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 

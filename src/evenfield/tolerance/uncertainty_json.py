@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from evenfield.tolerance.emulator import HOTTEST_C, TISSUES
 from evenfield.tolerance.ensemble import Ensemble, minutes_to_band, quantiles, zone_spreads
 from evenfield.tolerance.indices import Indices, in_words
+from evenfield.tolerance.minutes_power import MinutesPower
 
 Floats = NDArray[np.float64]
 NAMES = ("5", "50", "95")
@@ -75,6 +76,23 @@ def uncertainty_to_json(e: Ensemble, indices: Mapping[str, Indices]) -> dict[str
             for u in e.spread.unknowns
         ],
         "seconds": {key: round(value, 3) for key, value in e.seconds.items()},
+    }
+
+
+def minutes_power_to_json(m: MinutesPower) -> dict[str, Any]:
+    """The map of minutes against power: 5, 50 and 95 % at every power (outer list) and minute, °C."""
+
+    def levels(rows: Floats) -> dict[str, list[list[float]]]:
+        return {name: np.round(one, DIGITS).tolist() for name, one in zip(NAMES, rows, strict=True)}
+
+    return {
+        "power": "set" if m.set_power else "absorbed",
+        "power_w": np.round(m.power_w, DIGITS).tolist(),
+        "minutes": np.round(m.minutes, DIGITS).tolist(),
+        "hottest_skin_c": levels(m.skin_c),
+        "mean_fat_c": levels(m.fat_c),
+        "skin_limit_c": m.skin_limit_c,
+        "planned": {"power_w": m.planned[0], "minutes": m.planned[1]},
     }
 
 
