@@ -1,6 +1,8 @@
 """From a thermometer into a running visit, through a server that hangs and dies, and into its estimate."""
 
 import asyncio
+import os
+import pty
 import queue
 import signal
 import subprocess
@@ -95,12 +97,12 @@ def test_nothing_is_lost_or_doubled_by_late_answers_and_departures(
 class Command:
     """`evenfield thermometer` in a process of its own, and what it says."""
 
-    def __init__(self, clinic: RunningClinic, *options: str) -> None:
+    def __init__(self, clinic: RunningClinic, *options: str, keyboard: int = subprocess.DEVNULL) -> None:
         call = [sys.executable, "-m", "evenfield", "thermometer", "--visit", str(clinic.visit)]
         call += ["--server", clinic.address, "--waiting", str(clinic.home.parent / "waiting"), *options]
         env = {**BARE, "EVENFIELD_TOKEN": clinic.token, "PYTHONUNBUFFERED": "1"}
         self.process = subprocess.Popen(
-            call, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=env
+            call, stdin=keyboard, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=env
         )
         self.said: list[str] = []
         self._lines: queue.Queue[str] = queue.Queue()
@@ -144,7 +146,8 @@ def test_the_command_is_killed_while_the_server_is_away_and_goes_on_at_its_next_
     clinic: RunningClinic, thermometer: Thermometer
 ) -> None:
     before = len(clinic.readings())
-    zone = ClinicServer(clinic.address, clinic.token).visit(clinic.visit).zones[1]
+    zones = ClinicServer(clinic.address, clinic.token).visit(clinic.visit).zones
+    zone = zones[1]
     options = ["--serial", str(thermometer.link), "--zone", zone, "--error-k", "0.4"]
     one = Command(clinic, *options)
     one.waits_for("is read.")
@@ -156,15 +159,23 @@ def test_the_command_is_killed_while_the_server_is_away_and_goes_on_at_its_next_
     one.waits_for("kept on this computer and tried again")
     assert one.end(signal.SIGKILL) == -9
     clinic.serve()
-    two = Command(clinic, *options)
+    hand, keyboard = pty.openpty()
+    two = Command(clinic, *options, keyboard=keyboard)
+    os.close(keyboard)
     two.waits_for("Sent first: 1 reading of an earlier run.")
     two.waits_for(f"saved: 35.2 °C, {zone}")
     two.waits_for("is read.")
     thermometer.write(b"35.3\n")
     two.waits_for(f"saved: 35.3 °C, {zone}")
+    os.write(hand, b"99\n6\n")
+    two.waits_for(f"There is no zone “99”; readings are still of “{zone}”.")
+    two.waits_for(f"Readings from now on are of “{zones[5]}”.")
+    thermometer.write(b"35.4\n")
+    two.waits_for(f"saved: 35.4 °C, {zones[5]}")
     assert two.end(signal.SIGINT) == 0
-    assert two.said[-2:] == ["Ended.", "2 saved."]
-    assert clinic.readings()[before:] == [(zone, 35.1), (zone, 35.2), (zone, 35.3)]
+    os.close(hand)
+    assert two.said[-2:] == ["Ended.", "3 saved."]
+    assert clinic.readings()[before:] == [(zone, 35.1), (zone, 35.2), (zone, 35.3), (zones[5], 35.4)]
     kept = [event for event in clinic.events() if event["kind"] == "skin_reading"][before:]
     assert {event["error_c"] for event in kept} == {0.4}
     assert kept[1]["received_s"] - kept[1]["at_s"] > 0.5  # entered at the time it was read

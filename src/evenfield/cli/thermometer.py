@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import sys
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -75,6 +77,7 @@ def thermometer(
             _check_zone(zone, live)
         run = _run(feed, clinic, visit, zone, waiting)
         run.error_k, run.trust_stamp = error_k, trust_clock or bool(csv)
+        run.zones = live.zones if live and not csv else ()
         if forget_refused:
             run.outbox.forget_refused()
         raise typer.Exit(_follow(run))
@@ -164,8 +167,26 @@ def _say() -> Callable[[str], None]:
     return lambda words: typer.echo(words)
 
 
+async def _until_done(run: FeedRun) -> None:
+    """Follow the feed, and change the zone as the person types."""
+    import asyncio
+
+    loop = asyncio.get_running_loop()
+
+    def typed() -> None:
+        line = sys.stdin.readline()
+        run.choose(line)
+        if not line:
+            loop.remove_reader(sys.stdin)
+
+    if run.zones and sys.stdin.isatty():
+        with suppress(NotImplementedError):  # Windows: the zone is chosen at the start only
+            loop.add_reader(sys.stdin, typed)
+    await run.until_done()
+
+
 def _follow(run: FeedRun) -> int:
-    """Run until done or Ctrl-C; what to leave as exit status."""
+    """Run until done or Ctrl-C; the exit status to leave."""
     import asyncio
 
     for one in run.outbox.refused():
@@ -174,8 +195,12 @@ def _follow(run: FeedRun) -> int:
         typer.echo(f"Sent first: {earlier} reading{'s' * (earlier > 1)} of an earlier run.")
     zone = f" into “{run.zone}”" if run.zone else ""
     typer.echo(f"From {run.feed.name}{zone}, standard error {run.error_k:g} K. Ctrl-C ends.")
+    for place, name in enumerate(run.zones, start=1):
+        typer.echo(f"{place:3}  {name}")
+    if run.zones:
+        typer.echo("To change the zone type its number and press Enter.")
     try:
-        asyncio.run(run.until_done())
+        asyncio.run(_until_done(run))
     except KeyboardInterrupt:
         typer.echo("Ended.")
     finally:

@@ -33,7 +33,10 @@ Say = Callable[[str], None]
 
 @dataclass
 class FeedRun:
-    """One run: `zone` is where readings go that name none; `error_k` the standard error given to each, K."""
+    """One run: `zone` is where readings go that name none; `error_k` the standard error given to each, K.
+
+    `zones` are those the person may change to while it runs.
+    """
 
     feed: Feed
     server: ClinicServer
@@ -43,6 +46,7 @@ class FeedRun:
     say: Say
     error_k: float = DEFAULT_ERROR_K
     trust_stamp: bool = False
+    zones: Sequence[str] = ()
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     first_rest_s: float = 1.0
     saved: int = 0
@@ -71,6 +75,17 @@ class FeedRun:
         except (ServerAwayError, ServerRefusedError) as error:
             self._trouble(error)
         return len(self.outbox.waiting(-1))
+
+    def choose(self, words: str) -> None:
+        """Readings from now on go to another zone, named or by its place in `zones` counted from 1."""
+        words = words.strip()
+        if words.isdecimal() and 0 < int(words) <= len(self.zones):
+            words = self.zones[int(words) - 1]
+        if words in self.zones:
+            self.zone = words
+            self.say(f"Readings from now on are of “{words}”.")
+        elif words:
+            self.say(f"There is no zone “{words}”; readings are still of “{self.zone}”.")
 
     async def _take_all(self) -> None:
         async with aclosing(self.feed.told()) as told:
