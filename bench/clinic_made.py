@@ -1,7 +1,7 @@
-"""An invented clinic of any size: a demonstration clinic first, then people, courses, visits and entries in bulk.
+"""An invented clinic of any size: a demonstration clinic, then people, courses, visits and entries in bulk.
 
-What is entered during a visit, its screening, its set-up and its measurements are copies of one visit that the
-application itself went through; only ids, times and whose they are differ. Nobody in it exists.
+What is entered during a visit, its screening, its set-up and its measurements are copies of one visit that
+the application itself went through; only ids, times and whose they are differ. Nobody in it exists.
 """
 
 from __future__ import annotations
@@ -48,20 +48,26 @@ AHEAD_DAYS = 28
 _TOOK_PLACE = 0.95  # share of the visits, about
 _ENDING = 4  # entries: paused, stopped, skin looked at, closed
 _VISITS_AT_ONCE = 4000  # one transaction
-_GIVEN = [a + b for a in ("Ma", "Io", "Te", "Ru", "Sel", "Ka", "Vin", "O", "Bre", "Li", "Cor", "Fa")
-          for b in ("lina", "ra", "odor", "ven", "mira", "stan", "elle", "dric", "nia", "bert", "vika")]  # fmt: skip
-_FAMILY = [a + b + c for a in ("Hol", "Pal", "Ok", "Qui", "Men", "Tes", "Bran", "Vor", "Lun", "Ster", "Wa", "Ged")
-           for b in ("va", "lan", "ker", "de", "sto", "ri", "mo", "ne", "ha", "tu")
-           for c in ("t", "der", "veen", "st", "low", "ly", "man", "gaard", "ski", "rup", "nelli", "son")]  # fmt: skip
+_GIVEN = [
+    a + b
+    for a in ("Ma", "Io", "Te", "Ru", "Sel", "Ka", "Vin", "O", "Bre", "Li", "Cor", "Fa")
+    for b in ("lina", "ra", "odor", "ven", "mira", "stan", "elle", "dric", "nia", "bert", "vika")
+]
+_FAMILY = [
+    a + b + c
+    for a in ("Hol", "Pal", "Ok", "Qui", "Men", "Tes", "Bran", "Vor", "Lun", "Ster", "Wa", "Ged")
+    for b in ("va", "lan", "ker", "de", "sto", "ri", "mo", "ne", "ha", "tu")
+    for c in ("t", "der", "veen", "st", "low", "ly", "man", "gaard", "ski", "rup", "nelli", "son")
+]
 
 
 @dataclass(frozen=True)
 class Size:
     """How much is made.
 
-    `events` are the rows of the append-only tables: what was entered in visits, screening, set-up and measuring,
-    and for each of these the line of the trail that goes with it. One person has `history` visits, with `long`
-    entries each; `running` visits run at this moment.
+    `events` are the rows of the append-only tables: what was entered in visits, screening, set-up and
+    measuring, and for each of these the line of the trail that goes with it. One person has `history` visits,
+    with `long` entries each; `running` visits run at this moment.
     """
 
     people: int
@@ -122,13 +128,17 @@ def make_clinic(size: Size, say: Callable[[str], None] = print) -> Made:
                 made = filler.fill(say, begun)
             say(f"  {time.monotonic() - begun:6.0f} s  all rows written; indexes are made")
     set_sequences()
-    say(f"  {time.monotonic() - begun:6.0f} s  done: {filler.entries} entries, {filler.trail.number} lines of the trail")
+    told = f"{filler.entries} entries, {filler.trail.number} lines of the trail"
+    say(f"  {time.monotonic() - begun:6.0f} s  done: {told}")
     return made
 
 
 def _gone_through(size: Size) -> _Copied:
     """One visit by the application's own steps, with as many entries as the longest is to have."""
-    questions, someone = default_screening(), Person(given_name="Pattern", family_name="Visit", born=date(1980, 1, 1))
+    questions, someone = (
+        default_screening(),
+        Person(given_name="Pattern", family_name="Visit", born=date(1980, 1, 1)),
+    )
     with acting(Actor("operator", None, "operator")):
         someone.save()
         answers = keep_answers(someone, questions, {one.id: one.good.value for one in questions.question})
@@ -136,7 +146,9 @@ def _gone_through(size: Size) -> _Copied:
         run = setups.begin(someone)
         lines = default_checklist().line
         kept = [setups.tick(someone, run.number, line.id, done=True) for line in lines]
-        course = Course(person=someone, region="thigh", side="left", visits_planned=6, spacing_days=SPACING_DAYS)
+        course = Course(
+            person=someone, region="thigh", side="left", visits_planned=6, spacing_days=SPACING_DAYS
+        )
         course.save()
         visit = Visit(course=course, number=1, planned_start=timezone.now(), minutes=75)
         visit.save()
@@ -153,13 +165,17 @@ def _gone_through(size: Size) -> _Copied:
             if refused:
                 raise RuntimeError(f"the pattern of a visit was refused: {refused}")
         close(started, redness=1, broken=False, skin_words="even", client_words="warm", next_words="")
-    measured = MeasureEntry.objects.filter(kind="set", kept__content__contains='"side":"left"').first()
+    measured: Any = MeasureEntry.objects.filter(kind="set", kept__content__contains='"side":"left"').first()
     entries = []
     for row in VisitEntry.objects.filter(visit=visit).select_related("kept").order_by("number"):
         said = row.content.get("event", row.content)
         text = canonical(row.content).replace("%", "%%").replace(f'"id":"{row.entry_id}"', '"id":"%s"')
         entries.append((row.kind, int(said.get("at_s") or 0), text))
-    tick = [canonical(one.content).replace("%", "%%").replace(f'"run":{run.number}', '"run":%d') for one in kept if one]
+    tick = [
+        canonical(one.content).replace("%", "%%").replace(f'"run":{run.number}', '"run":%d')
+        for one in kept
+        if one
+    ]
     content = canonical(measured.content).replace("%", "%%").replace(measured.content["token"], "%s")
     text = canonical(answers.content)
     return _Copied(text, canonical(consent.content), canonical(run.content), tick, content, entries)
@@ -197,11 +213,13 @@ class _Filler:
             KeptChain(model, self.trail) for model in (VisitEntry, ScreeningEntry, SetupEntry, MeasureEntry)
         )
         self.chains = (self.visit_chain, self.screening, self.setup, self.measuring)
-        self.device = Device.objects.first()
+        self.device: Any = Device.objects.first()
         self.measured: dict[int, int] = {}
         self.asked: dict[int, int] = {}
         self.entries = 0
-        beside = len(copied.ticks) + 2 + 2 / COURSE_VISITS  # set-up, answers; of each course consent and girths
+        beside = (
+            len(copied.ticks) + 2 + 2 / COURSE_VISITS
+        )  # set-up, answers; of each course consent and girths
         self.short = max(2 + _ENDING, round(size.events / 2 / (_TOOK_PLACE * size.visits) - beside))
         self.case = str(Visit.objects.exclude(plan={}).first().plan["case"])  # type: ignore[union-attr]
 
@@ -277,8 +295,8 @@ class _Filler:
             code = _code(place)
             active = place % 9 != 5
             people.rows.append(
-                (number, code, given, family, "", born.isoformat(), "", "", "", active, "" if active else "moved",
-                 "", None, f"{here} 08:00:00{zone}", None)
+                (number, code, given, family, "", born.isoformat(), "", "", "", active,
+                 "" if active else "moved", "", None, f"{here} 08:00:00{zone}", None)
             )  # fmt: skip
             for part in (given, family):
                 if part not in cache:
@@ -328,10 +346,12 @@ class _Filler:
             started = f"{text} {SECONDS[(second + 600) % 86400]}{zone}"
         if state == "done":
             ended = f"{text} {SECONDS[second + 3300]}{zone}"
-        kept = {} if state == "running" else {"case": self.case, "forecast": {}, "at": f"{text}T08:00:00+00:00"}
+        kept = (
+            {} if state == "running" else {"case": self.case, "forecast": {}, "at": f"{text}T08:00:00+00:00"}
+        )
         self.tables[Visit].rows.append(
-            (number, course, int(plan.number[place]), planned, 75, self.rooms[room], self.device.pk, who[0], state,
-             "", "", json.dumps(kept), started, ended, planned)
+            (number, course, int(plan.number[place]), planned, 75, self.rooms[room], self.device.pk, who[0],
+             state, "", "", json.dumps(kept), started, ended, planned)
         )  # fmt: skip
         after = f'{{"course_id":{course},"minutes":75}}'
         self.trail.line("create", "courses.visit", str(number), person, "", text, SECONDS[second], who, after,
@@ -361,8 +381,10 @@ class _Filler:
         run = self.setup.keep("begin", person, copied.setup_begin, day, SECONDS[second + 180], who)
         for place, text in enumerate(copied.ticks):
             self.setup.keep("tick", person, text % run, day, SECONDS[second + 200 + 20 * place], who)
-        keep, until = self.visit_chain.keep, len(copied.entries) - (2 if state == "running" else 0)
-        for place, (kind, at_s, text) in enumerate(copied.entries[:until]):
+        keep = self.visit_chain.keep
+        first = len(copied.entries) if person == self.first[Person] else self.short
+        last = [] if state == "running" else copied.entries[-_ENDING:]
+        for place, (kind, at_s, text) in enumerate([*copied.entries[: first - _ENDING], *last]):
             name = f"{number:016x}{place:016x}"
             said = text % name if '"%s"' in text else text % ()
             keep(kind, person, said, day, SECONDS[(second + 600 + at_s) % 86400], who, (number, name))
@@ -407,8 +429,8 @@ class _Calendar:
 
 
 def _visits_in_time(size: Size) -> _Calendar:
-    """Person 0 has `history` visits up to four weeks from now; the others share the rest evenly, each begun at
-    some day of the years before, one visit every 14 days."""
+    """Person 0 has `history` visits up to four weeks from now; the others share the rest evenly, each begun
+    on some day of the years before, one visit every 14 days."""
     others = size.visits - size.history
     each = np.full(size.people - 1, others // max(1, size.people - 1))
     each[: others - int(each.sum())] += 1

@@ -1,4 +1,4 @@
-"""Every address of the clinic that answers GET, filled with records there are, and a browser that asks them."""
+"""Every address of the clinic that answers GET, with records there are, and a browser that asks them."""
 
 from __future__ import annotations
 
@@ -8,39 +8,38 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
-from django.conf import settings
 from django.contrib.auth.hashers import make_password
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
-from django.urls import URLPattern, reverse
+from django.urls import reverse
 from django.utils import timezone
 
 from bench.clinic_made import Made
 from evenfield.clinic.access import Role, routes
 from evenfield.clinic.accounts.models import Account, DeviceSession
 from evenfield.clinic.accounts.signing_in import SESSION_KEY
-from evenfield.clinic.api.models import ApiToken
+from evenfield.clinic.api.models import ApiToken, ApiTokenUse
 from evenfield.clinic.api.tokens import make_token
 from evenfield.clinic.api.views import PERMISSIONS
 from evenfield.clinic.audit.actor import Actor, acting
-from evenfield.clinic.audit.models import AuditEvent
 from evenfield.clinic.courses.calendar_address import make_address
 from evenfield.clinic.devices.models import Device, PanelProfile, TreatmentRoom
 from evenfield.clinic.photographs.models import PhotoEntry
 
 NOT_BY_GET = {
     "sign-out", "lock-now", "resume", "touch", "stop-codes", "end-device", "new-code", "come-back",
-    "export-person", "withdraw-photograph", "begin-setup", "tick-setup", "end-calendar", "save-plan", "what-if",
-    "what-if-full", "take-what-if", "start-job", "cancel-job", "begin-visit", "visit-entries", "end-api-token",
-    "api-find-people", "api-people", "api-course-visits", "take-visit", "withdraw-consent",
+    "export-person", "withdraw-photograph", "begin-setup", "tick-setup", "end-calendar", "save-plan",
+    "what-if", "what-if-full", "take-what-if", "start-job", "cancel-job", "begin-visit", "visit-entries",
+    "end-api-token", "api-find-people", "api-people", "api-course-visits", "withdraw-consent",
+    "look-take-in", "api-visit-readings",
 }  # fmt: skip
 """Routes that only take something."""
 
 
 @dataclass(frozen=True)
 class Page:
-    """One thing to ask: its name, route and address; `data` is sent by POST, `token` stands for the session."""
+    """One thing to ask: name, route, address; `data` is sent by POST, `token` stands for the session."""
 
     name: str
     route: str
@@ -52,7 +51,6 @@ class Page:
 def pages(made: Made, account: Account) -> list[Page]:
     """One page for every route that answers GET, several where what is asked matters; and the searches."""
     with acting(Actor("bench")):
-        token = make_token(account, "bench", PERMISSIONS, 30)
         feed = make_address(account, whole_clinic=True)
     fill = _filled(made, account, feed)
     found = []
@@ -61,20 +59,26 @@ def pages(made: Made, account: Account) -> list[Page]:
         if name in NOT_BY_GET:
             continue
         path = reverse(name, kwargs={key: fill(name, key) for key in route.pattern.converters})
-        by_token = token if name.startswith("api-") and not _open(name) else ""
+        by_token = _token(account) if name.startswith("api-") and not _open(name) else ""
         found += [
             Page(f"{name}{': ' if words else ''}{words}", name, f"{path}{query}", token=by_token)
-            for words, query in _VARIANTS.get(name, lambda _: [("", "")])(made)
+            for words, query in _VARIANTS.get(name, _plainly)(made)
         ]
-    return found + list(_searches(made, token))
+    return found + list(_searches(made, _token(account)))
+
+
+def _plainly(_made: Made) -> list[tuple[str, str]]:
+    return [("", "")]
 
 
 _VARIANTS: dict[str, Callable[[Made], list[tuple[str, str]]]] = {
     "calendar": lambda _: [
         ("week", ""), ("day", "?show=day"), ("day by staff", "?show=day&by=staff"),
-        ("week a year ago", f"?day={timezone.localdate() - timedelta(days=365)}"),
+        ("week 18 weeks ago", f"?day={timezone.localdate() - timedelta(days=126)}"),
     ],
-    "trail": lambda made: [("", ""), ("of one person", f"?record={made.person.pk}"), ("page 20", "?before=1000")],
+    "trail": lambda made: [
+        ("", ""), ("of one person", f"?record={made.person.pk}"), ("far back", "?before=1000"),
+    ],
     "visit-now": lambda _: [("", "?after=0")],
     "plan-file": lambda _: [("none there", "?name=section.svg")],
     "plan-region": lambda _: [("", "?region=thigh&side=left")],
@@ -84,6 +88,15 @@ _VARIANTS: dict[str, Callable[[Made], list[tuple[str, str]]]] = {
         ("400 days", f"?first={timezone.localdate() - timedelta(days=400)}&last={timezone.localdate()}"),
     ],
 }  # fmt: skip
+
+
+def _token(account: Account) -> str:
+    """A token of its own for each page, since each answers only so often; its use need not be noted."""
+    with acting(Actor("bench")):
+        token = make_token(account, "bench", PERMISSIONS, 30)
+    held = ApiToken.objects.filter(account=account).order_by("-pk")[0]
+    ApiTokenUse.objects.create(token=held, at=timezone.now() + timedelta(days=1))
+    return token
 
 
 def _open(name: str) -> bool:
@@ -102,9 +115,13 @@ def _searches(made: Made, token: str) -> Iterator[Page]:
         ("nobody", "Xxyzzq Wqqf"),
     ):
         yield Page(f"search: {words}", "people", "/people/", data={"text": text})
-    yield Page("api-find-people", "api-find-people", "/api/people/find", data={"text": one.full_name}, token=token)
+    yield Page(
+        "api-find-people", "api-find-people", "/api/people/find", data={"text": one.full_name}, token=token
+    )
     for form in ("fhir", "csv", "pdf"):
-        yield Page(f"send-person: {form}", "send-person", f"/exchange/person/{one.code}/", data={"form": form})
+        yield Page(
+            f"send-person: {form}", "send-person", f"/exchange/person/{one.code}/", data={"form": form}
+        )
         yield Page(f"send-visit: {form}", "send-visit", f"/exchange/visit/{made.done}/", data={"form": form})
     yield Page("export-person", "export-person", f"/people/{one.code}/export/", data={})
 
@@ -126,13 +143,16 @@ def _filled(made: Made, account: Account, feed: str) -> Callable[[str, str], Any
         "kept-screening": made.screening,
         "compare-photographs": photograph.number if photograph else 0,
         "picture": photograph.number if photograph else 0,
-        "change-device": _first(Device), "change-panel": _first(PanelProfile), "change-room": _first(TreatmentRoom),
-        "change-course": made.course, "course-state": made.course, "add-visit": made.course, "api-course": made.course,
-        "visit": made.done, "move-visit": made.planned, "cancel-visit": made.planned, "miss-visit": made.planned,
-        "plan-visit": made.planned, "job": made.job,
+        "change-device": _first(Device), "change-panel": _first(PanelProfile),
+        "change-room": _first(TreatmentRoom),
+        "change-course": made.course, "course-state": made.course, "add-visit": made.course,
+        "api-course": made.course,
+        "visit": made.done, "move-visit": made.planned, "cancel-visit": made.planned,
+        "miss-visit": made.planned, "plan-visit": made.planned, "job": made.job,
         "live-visit": made.running, "visit-now": made.running, "unwanted-event": made.running,
-        "close-visit": made.running, "visit-report": made.done, "visit-picture": made.done,
-        "visit-report-pdf": made.done, "send-visit": made.done, "api-visit": made.done, "api-visit-fhir": made.done,
+        "close-visit": made.running, "api-visit-live": made.running,
+        "visit-report": made.done, "visit-picture": made.done, "visit-report-pdf": made.done,
+        "send-visit": made.done, "api-visit": made.done, "api-visit-fhir": made.done,
     }  # fmt: skip
 
     def fill(route: str, key: str) -> Any:
@@ -165,13 +185,24 @@ class Browser:
         self.account = account
         self.client = Client(SERVER_NAME="localhost")
         self.client.force_login(account)
-        now = timezone.now()
         device = DeviceSession.objects.create(
-            account=account, browser="bench", address="127.0.0.1", started=now, last_active=now
+            account=account,
+            browser="bench",
+            address="127.0.0.1",
+            started=timezone.now(),
+            last_active=timezone.now(),
         )
         session = self.client.session
         session[SESSION_KEY] = device.pk
         session.save()
+        self.wake()
+
+    def wake(self) -> None:
+        """Signed in just now and active until tomorrow: the screen does not lock, and that someone is at it
+        need not be noted meanwhile."""
+        now = timezone.now()
+        mine = DeviceSession.objects.filter(account=self.account)
+        mine.update(started=now, last_active=now + timedelta(days=1), locked=False)
 
     def ask(self, page: Page) -> tuple[int, bytes]:
         """Status and content."""
@@ -185,7 +216,7 @@ class Browser:
         else:
             asked = {"X-Requested-With": "evenfield"} if page.route == "people" else {}
             answer = client.post(page.path, page.data, headers=asked)
-        content = b"".join(answer.streaming_content) if answer.streaming else answer.content
+        content: bytes = b"" if answer.streaming else answer.content
         return answer.status_code, content
 
     def queries(self, page: Page) -> list[str]:

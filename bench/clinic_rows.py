@@ -1,7 +1,8 @@
-"""Rows in bulk for an invented clinic, under the rules of its tables: gapless chains, digests, salted contents.
+"""Rows in bulk for an invented clinic, under the rules of its tables: gapless chains, digests, salts.
 
-`SealedChain` and `KeptChain` write what `ChainedRow.append` and `KeptRow.keep` would, thousands at a time. Each
-compares the first row it writes with the application's own digest of it, so that they cannot part unseen.
+`SealedChain` and `KeptChain` write what `ChainedRow.append` and `KeptRow.keep` would, thousands at a time.
+Each compares the first row it writes with the application's own digest of it, so that they cannot part
+unseen.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from hashlib import sha256
 from typing import Any
 
 from django.apps import apps
-from django.db import connection
+from django.db import connection, transaction
 from django.db.models import Model
 
 from evenfield.clinic.audit import anchor
@@ -75,8 +76,9 @@ class SealedChain:
             raise RuntimeError(f"{self.bulk.table} has another shape than bench/clinic_rows.py writes")
 
     def note_end(self) -> None:
-        """The end of the chain into the anchor file, as after every commit of the application."""
-        anchor.write(self.bulk.table, self.number, self.digest)
+        """The end of the chain into the anchor file after the commit, as the application does."""
+        table, number, digest = self.bulk.table, self.number, self.digest
+        transaction.on_commit(lambda: anchor.write(table, number, digest))
 
 
 class KeptChain(SealedChain):
@@ -99,8 +101,11 @@ class KeptChain(SealedChain):
         who: tuple[int, str],
         visit: tuple[int, str] | None = None,
     ) -> int:
-        """One entry: content as canonical JSON; day as 2026-11-25, second as 09:30:00 (UTC); account and name;
-        for an entry of a visit its number and the entry's own id. Returns its number."""
+        """One entry; returns its number.
+
+        `text` is the content as canonical JSON, `day` as 2026-11-25, `second` as 09:30:00 (UTC), `who` the
+        account and its name, `visit` for an entry of a visit its number and the entry's own id.
+        """
         self.number = number = self.number + 1
         salt = f"{number:064x}"
         sealed = sha256(f"{salt}{text}".encode()).hexdigest()

@@ -12,6 +12,7 @@ from django.utils import timezone
 
 from evenfield.clinic.access import Role
 from evenfield.clinic.accounts.models import Account
+from evenfield.clinic.api import tokens
 from evenfield.clinic.api.endpoints import PREFIX
 from evenfield.clinic.api.models import ApiToken
 from evenfield.clinic.api.tokens import end_token, make_token
@@ -220,7 +221,7 @@ def test_a_set_is_judged_as_on_the_page(
     kept = one.post(path, new)
     assert kept.status_code == 201
     assert one.post(path, new).json() == kept.json()  # sent twice, kept once
-    found = {number["key"]: number for number in one.get(path).json()}
+    found = {number["key"]: number for number in one.get(path).json()["items"]}
     assert {key: number["value"] for key, number in found.items()} == {"girth_0": 0.571, "girth_80": 0.614}
     assert found["girth_80"]["how"] == "median of 3"
     strange = {**new, "id": "set-0002", "values": [{"key": "girth_1", "readings": [57]}]}
@@ -243,13 +244,17 @@ def test_a_course_is_planned_and_warnings_are_confirmed(
     made = one.post(path, {**new, "confirm": warned.json()["confirm"]})
     assert made.status_code == 201
     assert len(made.json()["visits"]) == 3
-    assert one.get(path).json() == [made.json()]
+    assert one.get(path).json() == {"items": [made.json()], "total": 1, "offset": 0, "limit": 100}
     assert one.get(f"courses/{made.json()['id']}").json() == made.json()
     first = made.json()["visits"][0]
     assert one.get(f"visits/{first['id']}").json() == first
     today = date.today()
     span = f"first={today - timedelta(days=9)}&last={today + timedelta(days=60)}"
-    assert one.get(f"visits?{span}").json() == made.json()["visits"]
+    assert one.get(f"visits?{span}").json()["items"] == made.json()["visits"]
+    for offset in range(4):  # one at a time the same, and nothing behind the last
+        part = one.get(f"visits?{span}&limit=1&offset={offset}").json()
+        assert part["items"] == made.json()["visits"][offset : offset + 1]
+        assert (part["total"], part["offset"], part["limit"]) == (3, offset, 1)
     assert one.get(f"visits?first={today}&last={today - timedelta(days=1)}").status_code == 422
     more = one.post(f"courses/{made.json()['id']}/visits", {"slot": slot})
     assert "least here is" in " ".join(more.json()["problems"])
@@ -293,3 +298,48 @@ def test_what_cannot_be_read_is_refused_in_words(
     answer = program(Role.OPERATOR).post("people/find", body)
     assert answer.status_code == status
     assert isinstance(answer.json()["detail"], str)
+
+
+@pytest.mark.parametrize("asked", ["limit=0", "limit=501", "limit=x", "offset=-1", "offset=10000001"])
+def test_a_part_of_a_list_beyond_what_is_allowed_is_refused_in_words(
+    asked: str, program: Callable[..., Program], person: Callable[..., Person]
+) -> None:
+    one, code = program(Role.OPERATOR), person().code
+    for path in (f"people/{code}/courses", f"people/{code}/measurements", "visits"):
+        span = "first=2024-01-01&last=2024-02-01&" if path == "visits" else ""
+        answer = one.get(f"{path}?{span}{asked}")
+        assert answer.status_code == 422
+        assert answer.json()["problems"][0].startswith(asked.partition("=")[0])
+
+
+def test_numbers_measured_come_in_parts(
+    program: Callable[..., Program], person: Callable[..., Person]
+) -> None:
+    one, path = program(Role.OPERATOR), f"people/{person().code}/measurements"
+    new: dict[str, Any] = {
+        "id": "set-0001", "region": "thigh", "side": "left", "girth": "thigh_mid_tape", "levels_mm": [0, 80],
+        "values": [{"key": "girth_0", "readings": [57, 57.2]}, {"key": "girth_80", "readings": [61, 61.2]}],
+    }  # fmt: skip
+    assert one.post(path, new).status_code == 201
+    whole = one.get(path).json()
+    assert (whole["total"], len(whole["items"])) == (2, 2)
+    assert one.get(f"{path}?limit=1&offset=1").json()["items"] == whole["items"][1:]
+
+
+def test_a_token_used_too_often_waits_and_others_do_not(
+    program: Callable[..., Program], person: Callable[..., Person], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """429 (RFC 6585, section 4) with Retry-After (RFC 9110, section 10.2.3, in seconds)."""
+    monkeypatch.setattr(tokens, "MOST_A_MINUTE", 3)
+    now = [1_000_000.0]
+    monkeypatch.setattr(tokens.TokenRate, "timer", lambda _self: now[0])
+    one, other, path = program(Role.OPERATOR), program(Role.LEAD), f"people/{person().code}"
+    assert [one.get(path).status_code for _ in range(3)] == [200] * 3
+    now[0] += 10
+    refused = one.get(path)
+    assert (refused.status_code, refused["Retry-After"]) == (429, "50")
+    words = "With one token 3 requests a minute are answered: ask again in 50 s."
+    assert refused.json() == {"detail": words, "problems": []}
+    assert other.get(path).status_code == 200
+    now[0] += 51
+    assert one.get(path).status_code == 200

@@ -164,7 +164,7 @@ def test_a_clock_set_between_writing_and_sending_is_marked() -> None:
 def test_two_tablets_write_into_one_visit(begun: Visit, browser: Callable[..., Client], account: Any) -> None:
     one, other = browser(Role.OPERATOR), browser(Role.LEAD)
     for client, name, score, ago_s in ((one, "one", 7, 5.0), (other, "other", 6, 0.0)):
-        # Written just before it is sent: an entry's age is what passed until then, and a slow way adds to neither.
+        # Written just before it is sent: what passes until then, a first page that loads slowly, is its age.
         told = sending(entry(name, "comfort", score=score, ago_s=ago_s))
         sent = client.post(f"/visits/{begun.pk}/entries/", json.dumps(told), content_type="application/json")
         assert sent.json()["answers"][0]["kept"]

@@ -11,11 +11,22 @@ from django.utils import timezone
 from ninja import Status
 
 from evenfield.clinic.api.endpoints import looked_at, operation, someone, unfit
-from evenfield.clinic.api.shapes import CourseIn, CourseOut, Problem, SlotIn, VisitIn, VisitOut, Warned
+from evenfield.clinic.api.shapes import (
+    CourseIn,
+    CourseOut,
+    Limit,
+    Listed,
+    Offset,
+    Problem,
+    SlotIn,
+    VisitIn,
+    VisitOut,
+    Warned,
+)
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.courses.booking import BookingWarning, Slot, confirmation, kinds, series, warnings
-from evenfield.clinic.courses.calendar_days import visits_between
+from evenfield.clinic.courses.calendar_days import counted_between, shown
 from evenfield.clinic.courses.forms import CourseForm, SlotForm
 from evenfield.clinic.courses.models import BookingRules, Course, Visit
 from evenfield.clinic.courses.visits import add_visits
@@ -29,13 +40,18 @@ _MOST_DAYS = 400
 Bundle = dict[str, Any]
 
 
-@operation("GET", "people/{code}/courses", "courses.view", name="api-courses", gives={200: list[CourseOut]})
-def courses(request: HttpRequest, code: str) -> Answer:
-    """A person's courses with their visits."""
+@operation("GET", "people/{code}/courses", "courses.view", name="api-courses", gives={200: Listed[CourseOut]})
+def courses(request: HttpRequest, code: str, limit: Limit = 100, offset: Offset = 0) -> Answer:
+    """A person's courses with their visits, the oldest first."""
     one = someone(code)
     looked_at("courses.course", "", one.pk)
     found = Course.objects.filter(person__in=one.one_person()).order_by("created", "pk")
-    return Status(200, [_course(course, one) for course in found])
+    part = list(found[offset : offset + limit])
+    visits: dict[int, list[Visit]] = {}
+    for visit in _in_order(Visit.objects.filter(course__in=part)):
+        visits.setdefault(visit.course_id, []).append(visit)
+    items = [_course(course, one, visits.get(course.pk, [])) for course in part]
+    return Status(200, {"items": items, "total": found.count(), "offset": offset, "limit": limit})
 
 
 @operation(
@@ -95,15 +111,17 @@ def add_visit(request: HttpRequest, number: int, new: VisitIn) -> Answer:
     return Status(201, _visit(visit, _kept(one.person)))
 
 
-@operation("GET", "visits", "courses.view", name="api-visits", gives={200: list[VisitOut]})
-def visits(request: HttpRequest, first: date, last: date) -> Answer:
-    """All visits from one day to another, both included; a year or so at most."""
+@operation("GET", "visits", "courses.view", name="api-visits", gives={200: Listed[VisitOut]})
+def visits(request: HttpRequest, first: date, last: date, limit: Limit = 100, offset: Offset = 0) -> Answer:
+    """Visits from one day to another, both included, in order of time; a year or so at most."""
     if not (first.year >= 1970 and last.year <= 2200 and 0 <= (last - first).days <= _MOST_DAYS):
         words = f"Ask for at most {_MOST_DAYS} days, the last not before the first, between 1970 and 2200."
         return Status(422, {"detail": words})
-    found = visits_between(first, last)
-    trail.record(Action.READ, kind="courses.visit", note=f"{first} to {last}, {len(found)} visits")
-    return Status(200, [_visit(visit, _kept(visit.person)) for visit in found])
+    found = counted_between(first, last)
+    part = list(shown(found)[offset : offset + limit])
+    trail.record(Action.READ, kind="courses.visit", note=f"{first} to {last}, {len(part)} visits")
+    items = [_visit(visit, _kept(visit.person)) for visit in part]
+    return Status(200, {"items": items, "total": found.count(), "offset": offset, "limit": limit})
 
 
 @operation("GET", "visits/{int:number}", "courses.view", name="api-visit", gives={200: VisitOut})
@@ -177,8 +195,13 @@ def _kept(person: Person) -> Person:
     return person
 
 
-def _course(course: Course, person: Person) -> CourseOut:
-    found: Iterable[Visit] = course.visits.select_related("room", "device", "staff").order_by("planned_start")
+def _in_order(visits: Any) -> Iterable[Visit]:
+    found: Iterable[Visit] = visits.select_related("room", "device", "staff").order_by("planned_start")
+    return found
+
+
+def _course(course: Course, person: Person, found: Iterable[Visit] | None = None) -> CourseOut:
+    found = _in_order(course.visits) if found is None else found
     names = ("region", "side", "visits_planned", "spacing_days", "aim", "protocol_note", "state")
     return CourseOut(
         id=course.pk,

@@ -10,7 +10,8 @@ from ninja.security import HttpBearer
 
 from evenfield import __version__
 from evenfield.clinic.api.models import ApiToken
-from evenfield.clinic.api.shapes import Problem
+from evenfield.clinic.api.shapes import MOST_AT_ONCE, Problem
+from evenfield.clinic.api.tokens import MOST_A_MINUTE
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.people.models import Person
@@ -21,7 +22,9 @@ api = NinjaAPI(
     title="evenfield",
     version=__version__,
     description="The record of a clinic: people, measurements, courses, visits. It advises and records; it "
-    "controls no device. Every request needs a personal token, which never does more than its owner may.",
+    "controls no device. Every request needs a personal token, which never does more than its owner may, and "
+    f"with which {MOST_A_MINUTE} requests a minute are answered (beyond them 429 with Retry-After). Lists "
+    f"come in parts: `limit` (100, at most {MOST_AT_ONCE}) and `offset`; `total` says how many there are.",
     docs_url=None,
     openapi_url=None,
     urls_namespace="api",
@@ -55,7 +58,7 @@ def operation(
     method: str, path: str, permission: str, *, name: str, gives: dict[int, Any]
 ) -> Callable[[Endpoint], Endpoint]:
     """Register an operation: method, path, the permission it needs, its route's name, what it answers."""
-    answers = {401: Problem, 403: Problem, 422: Problem, **gives}
+    answers = {401: Problem, 403: Problem, 422: Problem, 429: Problem, **gives}
     if "{" in path:
         answers[404] = Problem
     if method == "POST":

@@ -11,7 +11,10 @@ from evenfield.clinic.api.shapes import (
     Doubles,
     FindIn,
     FoundOut,
+    Limit,
+    Listed,
     NumberOut,
+    Offset,
     PersonIn,
     PersonOut,
     Question,
@@ -76,13 +79,15 @@ def person(request: HttpRequest, code: str) -> Answer:
     "people/{code}/measurements",
     "measuring.view",
     name="api-measurements",
-    gives={200: list[NumberOut]},
+    gives={200: Listed[NumberOut]},
 )
-def measurements(request: HttpRequest, code: str) -> Answer:
-    """Every number measured on a person, newest first; withdrawn ones are marked."""
+def measurements(request: HttpRequest, code: str, limit: Limit = 100, offset: Offset = 0) -> Answer:
+    """The numbers measured on a person, newest first; withdrawn ones are marked."""
     one = someone(code)
     looked_at("measuring.measureentry", "", one.pk)
-    return Status(200, [_number(held) for held in measured(entries(one))])
+    found = measured(entries(one))
+    items = [_number(held) for held in found[offset : offset + limit]]
+    return Status(200, {"items": items, "total": len(found), "offset": offset, "limit": limit})
 
 
 def _number(one: Measured) -> NumberOut:

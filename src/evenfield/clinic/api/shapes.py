@@ -1,7 +1,7 @@
 """What goes in and out of the API, as data; nothing unknown is taken."""
 
 from datetime import date, datetime
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Generic, Literal, TypeVar
 
 from django.utils import timezone
 from ninja import Schema
@@ -37,6 +37,21 @@ class Asked(Schema):
     """What a program sends."""
 
     model_config = ConfigDict(extra="forbid")
+
+
+MOST_AT_ONCE = 500
+Limit = Annotated[int, Field(ge=1, le=MOST_AT_ONCE, description=f"How many, at most {MOST_AT_ONCE}.")]
+Offset = Annotated[int, Field(ge=0, le=10_000_000, description="How many to leave out before them.")]
+Item = TypeVar("Item")
+
+
+class Listed(Schema, Generic[Item]):
+    """A part of a list: its items, how many there are in all, and which part was asked for."""
+
+    items: list[Item]
+    total: int
+    offset: int
+    limit: int
 
 
 class Problem(Schema):

@@ -1,6 +1,7 @@
 """Tokens made, looked up and ended, and the one who acts by them."""
 
 import hashlib
+import math
 import secrets
 from collections.abc import Callable, Iterable
 from datetime import timedelta
@@ -9,6 +10,7 @@ from typing import Any
 
 from django.http import HttpRequest, HttpResponseBase, JsonResponse
 from django.utils import timezone
+from ninja.throttling import SimpleRateThrottle
 
 from evenfield.clinic.access import open_to_all
 from evenfield.clinic.accounts import throttle
@@ -18,6 +20,8 @@ from evenfield.clinic.audit.actor import acting
 
 _MARK = "evf_"  # so that a secret left in a file is recognised as one
 _RESOLUTION = timedelta(minutes=1)
+MOST_A_MINUTE = 600
+"""Requests answered with one token: ten a second, several times what a thermometer or a wall screen needs."""
 
 
 def make_token(account: Account, name: str, permissions: Iterable[str], days: int) -> str:
@@ -55,6 +59,16 @@ def token_of(request: HttpRequest) -> ApiToken | None:
     return found
 
 
+class TokenRate(SimpleRateThrottle):
+    """How often a token was used in the last minute, counted in this process; made anew for each request,
+    because it keeps the request's own numbers."""
+
+    def get_cache_key(self, request: HttpRequest) -> str:
+        """By the token, wherever it is used from."""
+        token: ApiToken = request.api_token  # type: ignore[attr-defined]
+        return f"requests by token {token.digest[:32]}".replace(" ", "-")
+
+
 def by_token(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
     """Serve a view in the name of the token's owner, else 401; sessions of the pages count for nothing."""
 
@@ -66,6 +80,13 @@ def by_token(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpRespons
             headers = {"WWW-Authenticate": "Bearer"}
             return JsonResponse({"detail": words, "problems": []}, status=401, headers=headers)
         request.api_token = token  # type: ignore[attr-defined]
+        rate = TokenRate(f"{MOST_A_MINUTE}/min")
+        if not rate.allow_request(request):
+            wait_s = max(1, math.ceil(rate.wait() or 0))
+            words = f"With one token {MOST_A_MINUTE} requests a minute are answered: ask again in {wait_s} s."
+            return JsonResponse(
+                {"detail": words, "problems": []}, status=429, headers={"Retry-After": str(wait_s)}
+            )
         with acting(token.account.actor(f"{throttle.address_of(request)}, token {token.pk}")):
             return view(request, *args, **kwargs)
 

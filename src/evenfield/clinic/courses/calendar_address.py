@@ -8,8 +8,9 @@ from django.db import transaction
 from django.utils import timezone
 
 from evenfield.clinic.accounts.models import Account
-from evenfield.clinic.courses.calendar_days import visits_between
-from evenfield.clinic.courses.models import CalendarAddress, Visit
+from evenfield.clinic.courses.calendar_days import counted_between
+from evenfield.clinic.courses.calendar_file import CalendarLine, calendar_lines
+from evenfield.clinic.courses.models import CalendarAddress
 
 _PAST, _AHEAD = timedelta(days=30), timedelta(days=366)
 
@@ -37,11 +38,11 @@ def address_of_token(token: str) -> CalendarAddress | None:
     return found
 
 
-def visits_for(address: CalendarAddress) -> list[Visit]:
+def visits_for(address: CalendarAddress) -> list[CalendarLine]:
     """The last month and the coming year; only the holder's own unless they chose all."""
     today = timezone.localdate()
     whose = None if address.whole_clinic else address.account
-    return visits_between(today - _PAST, today + _AHEAD, whose)
+    return calendar_lines(counted_between(today - _PAST, today + _AHEAD, whose))
 
 
 def _digest(token: str) -> str:

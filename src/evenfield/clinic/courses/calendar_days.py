@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from evenfield.clinic.accounts.models import Account
@@ -13,9 +14,10 @@ from evenfield.clinic.courses.models import COUNTED, BookingRules, Visit
 STEP_MINUTES = 15
 _LEAST_STEPS = 3  # so that a short visit is still large enough to touch
 _MOST_COLUMNS = 12  # as many as the style sheet knows
+MOST_OF_A_DAY = 40  # visits that a week shows of one day; the day itself shows all
 WAYS = ("room", "device", "staff")
 # Long texts that no calendar shows; read for hundreds of visits they would take most of the time.
-_NOT_SHOWN = ("plan", "course__aim", "course__protocol_note", "course__person__note", "device__profile")
+_NOT_SHOWN = ("plan", "course__aim", "course__protocol_note", "course__person__note")
 
 
 @dataclass(frozen=True)
@@ -53,10 +55,11 @@ class DayGrid:
 
 @dataclass(frozen=True)
 class WeekDay:
-    """One day of a week with its visits in order of time."""
+    """One day of a week with its first visits in order of time, and how many more there are."""
 
     day: date
     visits: tuple[Visit, ...]
+    more: int
     is_open: bool
 
 
@@ -65,15 +68,23 @@ def visits_between(first: date, last: date, staff: Account | None = None) -> lis
 
     Only those of one member of staff if one is given.
     """
+    return list(shown(counted_between(first, last, staff)))
+
+
+def counted_between(first: date, last: date, staff: Account | None = None) -> QuerySet[Visit]:
+    """The same, to be asked in another way."""
     found = Visit.objects.filter(
         state__in=COUNTED,
         planned_start__gte=at_clinic(first, time(0)),
         planned_start__lt=at_clinic(last + timedelta(days=1), time(0)),
     )
-    if staff is not None:
-        found = found.filter(staff=staff)
-    found = found.select_related("course__person", "room", "device", "staff").defer(*_NOT_SHOWN)
-    return list(found.order_by("planned_start", "pk"))
+    return found if staff is None else found.filter(staff=staff)
+
+
+def shown(visits: QuerySet[Visit]) -> QuerySet[Visit]:
+    """With all that a calendar shows of them; rooms, devices and staff are few, so each is read once."""
+    found = visits.select_related("course__person").prefetch_related("room", "device", "staff")
+    return found.defer(*_NOT_SHOWN).order_by("planned_start", "pk")
 
 
 def week_of(day: date) -> date:
@@ -81,14 +92,21 @@ def week_of(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def week(visits: Iterable[Visit], monday: date, rules: BookingRules) -> list[WeekDay]:
-    """The open days of a week, and closed ones on which there is a visit."""
-    by_day: dict[date, list[Visit]] = {}
-    for visit in visits:
-        by_day.setdefault(timezone.localtime(visit.planned_start).date(), []).append(visit)
-    days = (monday + timedelta(days=place) for place in range(7))
-    every = [WeekDay(day, tuple(by_day.get(day, ())), rules.open_on(day.weekday())) for day in days]
-    return [one for one in every if one.is_open or one.visits]
+def week(monday: date, rules: BookingRules) -> list[WeekDay]:
+    """The open days of a week, and closed ones with visits; of each day the first `MOST_OF_A_DAY` visits."""
+    times = counted_between(monday, monday + timedelta(days=6)).order_by("planned_start", "pk")
+    numbers: dict[date, list[int]] = {}
+    for number, start in times.values_list("pk", "planned_start"):
+        numbers.setdefault(timezone.localtime(start).date(), []).append(number)
+    wanted = [number for held in numbers.values() for number in held[:MOST_OF_A_DAY]]
+    visits = {visit.pk: visit for visit in shown(Visit.objects.filter(pk__in=wanted))}
+    found = []
+    for day in (monday + timedelta(days=place) for place in range(7)):
+        held = numbers.get(day, [])
+        first = tuple(visits[number] for number in held[:MOST_OF_A_DAY] if number in visits)
+        if held or rules.open_on(day.weekday()):
+            found.append(WeekDay(day, first, len(held) - len(first), rules.open_on(day.weekday())))
+    return found
 
 
 def day_grid(visits: Sequence[Visit], day: date, way: str, rules: BookingRules) -> DayGrid:

@@ -3,6 +3,7 @@
 from typing import Any
 
 from evenfield.clinic.audit.recorded import unrecorded
+from evenfield.clinic.courses.calendar_file import forget_events
 from evenfield.clinic.courses.models import Course, Visit, VisitState
 from evenfield.clinic.parts import Holding
 from evenfield.clinic.people.models import Person
@@ -41,3 +42,4 @@ def blank(people: list[Person]) -> None:
     visits.update(reason="", plan={})
     visits.filter(state=VisitState.PLANNED).update(state=VisitState.CANCELLED)
     unrecorded(Course).filter(person__in=people).update(aim="", protocol_note="", state_reason="", side="")
+    forget_events()

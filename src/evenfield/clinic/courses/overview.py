@@ -4,13 +4,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time
 
-from django.db.models import Count, Exists, Max, Min, OuterRef, Q, QuerySet
+from django.db.models import Count, Exists, F, Max, Min, OuterRef, Q, QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 
 from evenfield.clinic.courses.booking import at_clinic, whole_person
-from evenfield.clinic.courses.calendar_days import visits_between
+from evenfield.clinic.courses.calendar_days import counted_between
 from evenfield.clinic.courses.models import COUNTED, Course, Visit, VisitState
 from evenfield.clinic.parts import HomeNote, VisitNeed, clinic_parts
 from evenfield.clinic.people.models import Person
@@ -122,8 +122,9 @@ class OpenCourse:
     last_start: datetime | None
 
 
-def open_courses() -> list[OpenCourse]:
-    """All open courses of active clients; those without a next visit first, then by its time."""
+def open_courses(first: int = 0, most: int | None = None) -> list[OpenCourse]:
+    """Open courses of active clients from the place `first` on; those without a next visit come before the
+    others, the longest open first, then by the next visit's time."""
     done = Q(visits__state=VisitState.DONE)
     coming = Q(visits__state__in=_COMING, visits__planned_start__gte=_today())
     rows = _open().annotate(
@@ -132,13 +133,13 @@ def open_courses() -> list[OpenCourse]:
         next_start=Min("visits__planned_start", filter=coming),
         last_start=Max("visits__planned_start", filter=done),
     )
-    found = [
+    ordered = rows.select_related("person").order_by(F("next_start").asc(nulls_first=True), "created", "pk")
+    return [
         OpenCourse(
             one, one.visits_done, max(0, one.visits_planned - one.booked), one.next_start, one.last_start
         )
-        for one in rows.select_related("person")
+        for one in ordered[first : None if most is None else first + most]
     ]
-    return sorted(found, key=lambda one: (one.next_start is not None, one.next_start or one.course.created))
 
 
 def waiting_note() -> HomeNote | None:
@@ -166,11 +167,13 @@ def _today() -> datetime:
 def today_note() -> HomeNote:
     """How many visits there are today, and when the next one is."""
     today = timezone.localdate()
-    visits = visits_between(today, today)
-    open_ones = [visit for visit in visits if visit.state == VisitState.PLANNED]
-    coming = next((one for one in open_ones if one.planned_start >= timezone.now()), None)
-    words = f"{len(visits)} visit{'' if len(visits) == 1 else 's'}" if visits else "no visits"
-    if coming:
-        words += f", the next at {date_format(timezone.localtime(coming.planned_start), 'TIME_FORMAT')}"
+    coming = Q(state=VisitState.PLANNED, planned_start__gte=timezone.now())
+    found = counted_between(today, today).aggregate(
+        count=Count("pk"), next=Min("planned_start", filter=coming)
+    )
+    count, following = found["count"], found["next"]
+    words = f"{count} visit{'' if count == 1 else 's'}" if count else "no visits"
+    if following:
+        words += f", the next at {date_format(timezone.localtime(following), 'TIME_FORMAT')}"
     address = reverse("calendar", query={"show": "day"})
     return HomeNote("Today", words, address)

@@ -43,6 +43,9 @@ from evenfield.clinic.courses.visits import (
 from evenfield.clinic.parts import clinic_parts
 from evenfield.clinic.people.views import present_person
 
+_OPEN_AT_ONCE = 50
+_FURTHEST = 1_000_000
+
 
 @requires("courses.change")
 def add_course(request: StaffRequest, code: str) -> HttpResponse:
@@ -191,10 +194,18 @@ def missed(request: StaffRequest, number: int) -> HttpResponse:
 
 @requires("courses.view")
 def open_courses_page(request: StaffRequest) -> HttpResponse:
-    """All open courses, those without a next visit first."""
-    found = open_courses()
-    trail.record(Action.READ, kind="courses.course", note=f"open courses, {len(found)}")
-    return render(request, "courses/open.html", {"courses": found})
+    """Open courses, those without a next visit first, so many at a time."""
+    asked = request.GET.get("from", "")
+    first = min(int(asked), _FURTHEST) if asked.isascii() and asked.isdigit() else 0
+    found = open_courses(first, _OPEN_AT_ONCE + 1)
+    shown = found[:_OPEN_AT_ONCE]
+    trail.record(Action.READ, kind="courses.course", note=f"open courses, {len(shown)}")
+    context: dict[str, Any] = {"courses": shown, "first": first + 1, "last": first + len(shown)}
+    if first:
+        context["earlier"] = max(0, first - _OPEN_AT_ONCE)
+    if len(found) > len(shown):
+        context["later"] = first + _OPEN_AT_ONCE
+    return render(request, "courses/open.html", context)
 
 
 @requires("courses.rules")

@@ -18,8 +18,15 @@ from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.actor import acting
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.courses.calendar_address import address_of_token, end_address, make_address, visits_for
-from evenfield.clinic.courses.calendar_days import WAYS, day_grid, visits_between, week, week_of
-from evenfield.clinic.courses.calendar_file import MEDIA_TYPE, calendar_file
+from evenfield.clinic.courses.calendar_days import (
+    WAYS,
+    counted_between,
+    day_grid,
+    visits_between,
+    week,
+    week_of,
+)
+from evenfield.clinic.courses.calendar_file import MEDIA_TYPE, calendar_file, calendar_lines
 from evenfield.clinic.courses.forms import CalendarAddressForm, DayForm
 from evenfield.clinic.courses.models import BookingRules, CalendarAddress
 from evenfield.clinic.pages.models import Clinic
@@ -34,8 +41,6 @@ def calendar(request: StaffRequest) -> HttpResponse:
     show = "day" if request.GET.get("show") == "day" else "week"
     by = way if (way := request.GET.get("by", "")) in WAYS else "room"
     first, last = _shown(day, show)
-    visits = visits_between(first, last)
-    trail.record(Action.READ, kind="courses.visit", note=f"calendar, {len(visits)} visits")
     step = timedelta(days=1 if show == "day" else 7)
     context: dict[str, Any] = {
         "form": form,
@@ -50,10 +55,14 @@ def calendar(request: StaffRequest) -> HttpResponse:
         "last": last,
     }
     if show == "day":
+        visits = visits_between(first, last)
         context["grid"] = day_grid(visits, day, by, rules)
         context["is_open"] = rules.open_on(day.weekday())
+        count = len(visits)
     else:
-        context["days"] = week(visits, first, rules)
+        context["days"] = days = week(first, rules)
+        count = sum(len(one.visits) for one in days)
+    trail.record(Action.READ, kind="courses.visit", note=f"calendar, {count} visits")
     return render(request, "courses/calendar.html", context)
 
 
@@ -63,7 +72,7 @@ def calendar_download(request: StaffRequest) -> HttpResponse:
     """The shown days as a file for a calendar program."""
     day, _ = _day(request)
     first, last = _shown(day, request.GET.get("show", "week"))
-    visits = visits_between(first, last)
+    visits = calendar_lines(counted_between(first, last))
     trail.record(Action.EXPORT, kind="courses.visit", note=f"calendar file, {len(visits)} visits")
     answer = HttpResponse(
         calendar_file(visits, request.clinic.name, BookingRules.present()), content_type=MEDIA_TYPE
