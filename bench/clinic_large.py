@@ -78,8 +78,10 @@ def _run(chosen: argparse.Namespace, home: Path) -> int:
     _size(home)
     slow = 0
     every = [page for page in pages(made, browser.account) if chosen.only in page.name]
-    print(f"{len(every)} pages, up to {chosen.requests} times each; ms, questions to the database, kB\n")
-    print("  median      p99  questions     size  status  page")
+    print(
+        f"{len(every)} pages, up to {chosen.requests} times each; ms (by the clock, by the processor), kB\n"
+    )
+    print("  median      p99  processor  questions     size  status  page")
     for page in every:
         found = ask_page(browser, page, chosen.requests)
         slow += found.median_ms > SLOW_MS

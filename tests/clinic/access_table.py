@@ -91,6 +91,7 @@ MAY: dict[str, frozenset[str]] = {
     "end-calendar": CLINICAL,
     "calendar-feed": ANYONE,  # who knows the token
     "open-courses": CLINICAL,
+    "person-courses": CLINICAL,
     "booking-rules": KEEPERS,
     "add-course": CLINICAL,
     "change-course": CLINICAL,

@@ -36,15 +36,17 @@ class CoursesPart(ClinicPart):
     def person_section(
         self, account: "Account", people: list["Person"]
     ) -> tuple[str, Mapping[str, Any]] | None:
-        """The courses with their visits in order."""
-        from evenfield.clinic.courses.overview import courses_of
+        """The open courses and the newest others, with their visits in order."""
+        from evenfield.clinic.courses.models import Course
+        from evenfield.clinic.courses.overview import COURSES_AT_ONCE, courses_of, planned_of
 
         if not account.has_perm("courses.view"):
             return None
-        courses = courses_of(people)
+        courses = courses_of(people, 0, COURSES_AT_ONCE)
         shown = {
             "courses": courses,
-            "stray": 0 if people[0].active else sum(one.planned for one in courses),
+            "earlier": Course.objects.filter(person__in=people).count() - len(courses),
+            "stray": 0 if people[0].active else planned_of(people),
             "code": people[0].code,
             "may_change": account.has_perm("courses.change"),
         }

@@ -4,16 +4,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time
 
-from django.db.models import Count, Exists, F, Max, Min, OuterRef, Q, QuerySet
+from django.db.models import Case, Count, Exists, F, Max, Min, OuterRef, Q, QuerySet, When
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
 
 from evenfield.clinic.courses.booking import at_clinic, whole_person
 from evenfield.clinic.courses.calendar_days import counted_between
-from evenfield.clinic.courses.models import COUNTED, Course, Visit, VisitState
+from evenfield.clinic.courses.models import COUNTED, Course, CourseState, Visit, VisitState
 from evenfield.clinic.parts import HomeNote, VisitNeed, clinic_parts
 from evenfield.clinic.people.models import Person
+
+COURSES_AT_ONCE = 4  # on one page; each has its visits and what each of these lacks
 
 
 @dataclass(frozen=True)
@@ -58,17 +60,26 @@ class CourseOverview:
         return max(0, self.course.visits_planned - self.booked)
 
 
-def courses_of(people: Sequence[Person]) -> list[CourseOverview]:
-    """All courses of one person, given as the kept record and those merged into it; open ones first."""
+def courses_of(people: Sequence[Person], first: int = 0, most: int | None = None) -> list[CourseOverview]:
+    """Courses of one person, given as the kept record and those merged into it: open ones first, then the
+    newest; from the place `first` on, so many."""
+    is_open = Case(When(state=CourseState.OPEN, then=0), default=1)
+    every = Course.objects.filter(person__in=people).select_related("person")
+    ordered = every.order_by(is_open, "-created", "-pk")
+    courses = list(ordered[first : None if most is None else first + most])
     visits = list(
-        Visit.objects.filter(course__person__in=people)
-        .select_related("course__person", "room", "device", "staff")
+        Visit.objects.filter(course__in=courses)
+        .select_related("course__person")
+        .prefetch_related("room", "device", "staff")
         .order_by("planned_start", "number")
     )
     needs = needs_of(people, visits)
-    courses = Course.objects.filter(person__in=people).select_related("person")
-    found = [CourseOverview(course, tuple(_lines(course, visits, needs))) for course in courses]
-    return sorted(found, key=lambda one: one.course.state != "open")
+    return [CourseOverview(course, tuple(_lines(course, visits, needs))) for course in courses]
+
+
+def planned_of(people: Sequence[Person]) -> int:
+    """How many visits of one person are planned."""
+    return Visit.objects.filter(course__person__in=people, state=VisitState.PLANNED).count()
 
 
 def line_of(visit: Visit) -> VisitLine:

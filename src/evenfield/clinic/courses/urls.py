@@ -19,5 +19,6 @@ urlpatterns = [
     path("visit/<int:number>/move/", views.move, name="move-visit"),
     path("visit/<int:number>/cancel/", views.cancel, name="cancel-visit"),
     path("visit/<int:number>/missed/", views.missed, name="miss-visit"),
+    path("<str:code>/all/", views.person_courses, name="person-courses"),
     path("<str:code>/add/", views.add_course, name="add-course"),
 ]

@@ -30,7 +30,7 @@ from evenfield.clinic.courses.forms import (
     VisitReasonForm,
 )
 from evenfield.clinic.courses.models import BookingRules, Course, Visit, VisitState
-from evenfield.clinic.courses.overview import line_of, open_courses
+from evenfield.clinic.courses.overview import COURSES_AT_ONCE, courses_of, line_of, open_courses
 from evenfield.clinic.courses.visits import (
     VisitError,
     add_visits,
@@ -195,17 +195,44 @@ def missed(request: StaffRequest, number: int) -> HttpResponse:
 @requires("courses.view")
 def open_courses_page(request: StaffRequest) -> HttpResponse:
     """Open courses, those without a next visit first, so many at a time."""
-    asked = request.GET.get("from", "")
-    first = min(int(asked), _FURTHEST) if asked.isascii() and asked.isdigit() else 0
+    first = _from(request)
     found = open_courses(first, _OPEN_AT_ONCE + 1)
     shown = found[:_OPEN_AT_ONCE]
     trail.record(Action.READ, kind="courses.course", note=f"open courses, {len(shown)}")
-    context: dict[str, Any] = {"courses": shown, "first": first + 1, "last": first + len(shown)}
-    if first:
-        context["earlier"] = max(0, first - _OPEN_AT_ONCE)
-    if len(found) > len(shown):
-        context["later"] = first + _OPEN_AT_ONCE
+    context: dict[str, Any] = {"courses": shown}
+    context |= _turning(first, len(shown), _OPEN_AT_ONCE, more=len(found) > len(shown))
     return render(request, "courses/open.html", context)
+
+
+@requires("courses.view")
+def person_courses(request: StaffRequest, code: str) -> HttpResponse:
+    """All courses of one person, so many at a time: open ones first, then the newest."""
+    person = present_person(code)
+    first = _from(request)
+    found = courses_of(person.one_person(), first, COURSES_AT_ONCE + 1)
+    shown = found[:COURSES_AT_ONCE]
+    trail.record(Action.READ, kind="courses.course", subject_id=person.pk, note=f"{len(shown)} courses")
+    section = {
+        "courses": shown,
+        "code": person.code,
+        "may_change": request.user.has_perm("courses.change"),
+    }
+    context: dict[str, Any] = {"person": person, "section": section}
+    context |= _turning(first, len(shown), COURSES_AT_ONCE, more=len(found) > len(shown))
+    return render(request, "courses/person.html", context)
+
+
+def _from(request: StaffRequest) -> int:
+    """From which place on a list is asked for."""
+    asked = request.GET.get("from", "")
+    return min(int(asked), _FURTHEST) if asked.isascii() and asked.isdigit() else 0
+
+
+def _turning(first: int, shown: int, at_once: int, *, more: bool) -> dict[str, int]:
+    """Which places are shown, and from where the earlier and the further ones begin."""
+    told = {"first": first + 1, "last": first + shown}
+    told |= {"earlier": max(0, first - at_once)} if first else {}
+    return told | ({"later": first + at_once} if more else {})
 
 
 @requires("courses.rules")

@@ -1,8 +1,10 @@
 """What has been measured on a person: every number in force, with all that it was measured by."""
 
+import json
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
 from evenfield.body import RegionKind
@@ -94,7 +96,7 @@ def measured(rows: Iterable[MeasureEntry]) -> list[Measured]:
 def _set(row: MeasureEntry, corrections: dict[tuple[int, str], MeasureEntry]) -> list[Measured]:
     """The numbers of one set."""
     content = row.content
-    protocols = {name: Protocol.model_validate(text) for name, text in content["protocols"].items()}
+    protocols = {name: _protocol(json.dumps(said)) for name, said in content["protocols"].items()}
     numbers = [
         _number(
             row, content, value, protocols[value["quantity"]], corrections.get((row.number, value["key"]))
@@ -104,6 +106,12 @@ def _set(row: MeasureEntry, corrections: dict[tuple[int, str], MeasureEntry]) ->
     lacking = {key.partition("_")[0] for key in content["not_measured"]}
     lacking |= {one.quantity.value for one in numbers if one.withdrawn}
     return [replace(one, complete=one.quantity.value not in lacking) for one in numbers]
+
+
+@lru_cache(maxsize=500)
+def _protocol(text: str) -> Protocol:
+    """A protocol as it was kept; hundreds of sets were measured by the same few."""
+    return Protocol.model_validate_json(text)
 
 
 def in_force(person: Person) -> list[Measured]:

@@ -9,7 +9,7 @@ import hashlib
 import json
 import tomllib
 from enum import StrEnum
-from functools import cache
+from functools import cache, cached_property
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal, Self
@@ -99,7 +99,7 @@ class Protocol(_Data):
             raise ValueError("readings_most must be at least readings")
         return self
 
-    @property
+    @cached_property
     def key(self) -> str:
         """Id, version and digest of what is measured: numbers compare only where it is equal.
 
