@@ -69,7 +69,7 @@ class BluetoothFeed:
                     words = "offers no temperature measurement (0x2A1C of service 0x1809)"
                     raise FeedError(f"{self.name} {words}.") from error
                 except (self._bleak.exc.BleakError, OSError, EOFError, TimeoutError) as error:
-                    words = f"{self.name} is not reached, trying again: {plain(error)}"
+                    words = f"{self.name} is not reached, trying again: {_why(error)}"
                     if words != told:
                         yield FeedRemark(words)
                     told = words
@@ -151,10 +151,16 @@ async def in_reach(seconds: float, backend: type[BaseBleakScanner] | None = None
         other: dict[str, Any] = {"backend": backend} if backend else {}
         heard = await BleakScanner.discover(seconds, return_adv=True, service_uuids=[SERVICE], **other)
     except (BleakError, OSError) as error:
-        raise FeedError(f"This computer cannot listen for Bluetooth: {plain(error)}") from error
+        raise FeedError(f"This computer cannot listen for Bluetooth: {_why(error)}") from error
     found = [
         InReach(device.address, told.local_name or "", told.rssi)
         for device, told in heard.values()
         if SERVICE in told.service_uuids
     ]
     return sorted(found, key=lambda one: -one.dbm)
+
+
+def _why(error: BaseException) -> str:
+    if isinstance(error, FileNotFoundError):  # of the socket through which bleak reaches the system's service
+        return "the Bluetooth service of this system is not there."
+    return plain(error)
