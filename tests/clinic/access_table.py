@@ -152,6 +152,7 @@ MAY: dict[str, frozenset[str]] = {
     "begin-visit": CLINICAL,
     "visit-entries": CLINICAL,
     "visit-now": CLINICAL,
+    "readings-file": CLINICAL,
     "unwanted-event": CLINICAL,
     "close-visit": CLINICAL,
     "visit-report": CLINICAL,

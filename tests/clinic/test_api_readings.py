@@ -1,5 +1,6 @@
-"""Skin readings entered into a running visit through the API, as the thermometer feed does."""
+"""Skin readings entered into a visit through the API, as the thermometer feed does, and from a file."""
 
+import io
 import json
 from collections.abc import Callable
 from datetime import datetime, timedelta
@@ -134,3 +135,34 @@ def test_the_zones_of_the_plan_are_told(visit: Visit, account: Callable[..., Acc
     assert told["state"] == "running"
     assert "inner: centre" in told["zones"]
     assert len(told["zones"]) == 18
+
+
+def test_a_file_on_the_page_goes_in_whole_or_not_at_all_and_once(
+    visit: Visit, browser: Callable[..., Client]
+) -> None:
+    client, address = browser(Role.OPERATOR), f"/visits/{visit.pk}/readings/"
+    now = timezone.localtime()
+    good = [f"{now - timedelta(minutes=m):%Y-%m-%dT%H:%M:%S},inner: centre,34.{m},C" for m in (2, 5)]
+
+    def sent(*lines: str, error_k: str = "0.5") -> Any:
+        file = io.BytesIO("\n".join(["time,zone,temperature,unit", *lines]).encode())
+        return client.post(address, {"file": file, "error_k": error_k})
+
+    page = sent(*good, f"{now:%Y-%m-%d},inner: knee,34,C").content.decode()
+    assert "1 line of the file cannot be taken, so nothing of it was." in page
+    assert "Line 4: “" in page
+    assert "inner: centre" in client.get(address).content.decode()
+    assert not VisitEntry.objects.exists()
+    for _ in range(2):
+        assert sent(*good)["Location"] == f"/visits/{visit.pk}/"
+    assert visit.started_at
+    told = inputs_of(running(visit).events, 9000.0)
+    expected = [(now - timedelta(minutes=m) - visit.started_at).total_seconds() for m in (5, 2)]
+    assert [one.at_s for one in told] == pytest.approx(expected, abs=2.0)  # the file has whole seconds
+    assert VisitEntry.objects.count() == 2
+    other = f"{now - timedelta(minutes=1):%Y-%m-%dT%H:%M:%S},inner: centre,34.1,C"
+    page = sent(other, *good, error_k="0.9").content.decode()
+    assert "Readings of this file were refused, so none of it was taken." in page
+    assert VisitEntry.objects.count() == 2
+    assert verify_chain().holds
+    assert "larger than 500 kB" in sent("x" * 500_000).content.decode()

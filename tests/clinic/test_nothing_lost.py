@@ -233,7 +233,7 @@ def test_the_pages_of_a_visit_are_fit_for_hand_eye_and_keyboard(
     live: Page, place: Place, tablet: BrowserContext
 ) -> None:
     found = []
-    for there in ("", "close/", "unwanted/", "report/"):
+    for there in ("", "readings/", "close/", "unwanted/", "report/"):
         page = tablet.new_page()
         found += faults(page, f"{place.address}visits/{number(place)}/{there}")
         page.close()

@@ -61,7 +61,7 @@ def test_a_file_gives_its_readings_in_its_order() -> None:
     assert [(one.zone, one.celsius) for one in told] == [("inner: centre", 34.2), ("outer: centre", 35.0)]
     assert [one.stamp for one in told] == [BEGAN + timedelta(minutes=minute) for minute in (5, 10)]
     other = read_table(
-        '\ufeffUnit;Zone;Temperature;Time\r\nC;"inner: centre";34,2;2026-05-17T10:05:00Z\r\n',
+        'Unit;Zone;Temperature;Time\r\nC;"inner: centre";34,2;2026-05-17T10:05:00Z\r\n',
         ZONES,
         BEGAN,
         NOW,
@@ -88,7 +88,8 @@ def test_one_bad_line_keeps_out_the_whole_file_and_each_bad_line_is_named() -> N
     assert [problem.split(":")[0] for problem in problems] == [f"Line {n}" for n in range(3, 10)]
     assert all("\n" not in problem and problem.endswith(".") for problem in problems)
     for words, problem in zip(
-        ["lies before the visit", "is yet to come", "no zone “knee”; the zones are: inner: centre, outer",
+        ["not lie within the visit so far, ", "not lie within the visit so far, ",
+         "no zone “knee”; the zones are: inner: centre, outer",
          "unit “K” is not one of", "“34 2” is no number", "98.6 °C cannot be entered",
          "the same as line 2"],
         problems, strict=True,
@@ -115,11 +116,20 @@ def test_a_file_of_another_kind_is_refused_in_a_sentence(text: str, words: str) 
 def test_a_file_that_is_not_there_or_no_text_is_refused(tmp_path: Path) -> None:
     with pytest.raises(TableError, match="No such file"):
         TableFeed(tmp_path / "none.csv", ZONES, BEGAN, NOW)
-    (tmp_path / "latin.csv").write_bytes(
-        f"{HEADER}\n2026-05-17T10:05:00Z,inner: centre,34.2,°C".encode("latin-1")
-    )
-    with pytest.raises(TableError, match="not UTF-8"):
+    line = f"{HEADER}\n2026-05-17T10:05:00Z,inner: centre,34.2,°C"
+    (tmp_path / "latin.csv").write_bytes(line.encode("latin-1"))
+    assert TableFeed(tmp_path / "latin.csv", ZONES, BEGAN, NOW).readings[0].celsius == 34.2
+    (tmp_path / "latin.csv").write_bytes(b"\xb0\x81\x8d")
+    with pytest.raises(TableError, match="no text in UTF-8 or Windows-1252"):
         TableFeed(tmp_path / "latin.csv", ZONES, BEGAN, NOW)
+    (tmp_path / "latin.csv").write_bytes(f"\ufeff{line}".encode())
+    assert TableFeed(tmp_path / "latin.csv", ZONES, BEGAN, NOW).readings[0].celsius == 34.2
+
+
+def test_a_time_without_a_zone_is_of_the_zone_given() -> None:
+    east = timezone(timedelta(hours=5))
+    lines = f"{HEADER}\n2026-05-17T15:05:00,inner: centre,34.2,C"
+    assert read_table(lines, ZONES, BEGAN, NOW, east)[0].stamp == BEGAN + timedelta(minutes=5)
 
 
 @pytest.mark.parametrize("trust", [False, True])

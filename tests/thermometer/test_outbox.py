@@ -141,7 +141,9 @@ def test_only_an_answer_about_the_readings_sent_lets_go_of_them(
 
 def test_the_servers_clock_is_told_by_its_answers(strange: tuple[type[Strange], ClinicServer]) -> None:
     answers, server = strange
-    answers.body = json.dumps({"state": "running", "started_at": None, "zones": ["a"]}).encode()
+    answers.body = json.dumps(
+        {"state": "running", "started_at": None, "ended_at": None, "zones": ["a"]}
+    ).encode()
     assert server.visit(7).zones == ("a",)
     assert server.offset_ms is not None
     assert abs(server.offset_ms) < 30_000

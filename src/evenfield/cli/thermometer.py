@@ -143,7 +143,7 @@ def _feed(bluetooth: str, serial: str, csv: Path | None, baud: int, live: LiveVi
         return SerialFeed(serial, baud)
     if live is None or live.began is None or csv is None:
         raise RefusedError("A file is taken only while the server answers: its zones are checked first.")
-    return TableFeed(csv, live.zones, live.began, datetime.now(UTC))
+    return TableFeed(csv, live.zones, live.began, live.ended or datetime.now(UTC))
 
 
 def _check_zone(zone: str, live: LiveVisit | None) -> None:

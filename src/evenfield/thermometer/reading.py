@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import secrets
 from collections.abc import AsyncGenerator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -70,6 +72,13 @@ class Feed(Protocol):
 
         A source that is lost says so in a `FeedRemark` and is sought again; so does what is no reading.
         """
+
+
+def reading_id(visit: int, source: str, same: str) -> str:
+    """The id under which a reading is kept: made from what identifies it, or by chance if `same` is ""."""
+    if not same:
+        return secrets.token_hex(16)
+    return hashlib.sha256(f"{visit}\n{source}\n{same}".encode()).hexdigest()[:32]
 
 
 def made_at(reading: SpotReading, arrived: datetime, *, trust_stamp: bool) -> datetime:

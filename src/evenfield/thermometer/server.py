@@ -36,10 +36,11 @@ class ServerRefusedError(Exception):
 
 @dataclass(frozen=True)
 class LiveVisit:
-    """A visit as the server told: its state, when it began (with zone), the zones in which skin is read."""
+    """A visit as the server told: its state, when it began and ended (with zone), the zones of skin."""
 
     state: str
     began: datetime | None
+    ended: datetime | None
     zones: tuple[str, ...]
 
 
@@ -72,8 +73,11 @@ class ClinicServer:
         """Ask about a visit. Raises `ServerAwayError`, `ServerRefusedError`."""
         told = self._ask(f"visits/{number}/live")
         try:
-            began = told["started_at"] and datetime.fromisoformat(told["started_at"])
-            return LiveVisit(str(told["state"]), began or None, tuple(map(str, told["zones"])))
+            began, ended = (
+                datetime.fromisoformat(told[name]) if told[name] else None
+                for name in ("started_at", "ended_at")
+            )
+            return LiveVisit(str(told["state"]), began, ended, tuple(map(str, told["zones"])))
         except (TypeError, KeyError, ValueError) as error:
             raise ServerAwayError(f"{self.address} answers as no clinic of evenfield does.") from error
 

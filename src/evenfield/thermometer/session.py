@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import hashlib
-import secrets
 from collections.abc import Callable, Sequence
 from contextlib import aclosing
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from evenfield.thermometer.outbox import Outbox, WaitingReading
-from evenfield.thermometer.reading import Feed, FeedRemark, NoReadingError, SpotReading, made_at
+from evenfield.thermometer.reading import Feed, FeedRemark, NoReadingError, SpotReading, made_at, reading_id
 from evenfield.thermometer.server import (
     PATIENCE_S,
     ClinicServer,
@@ -116,15 +114,9 @@ class FeedRun:
             "celsius": round(told.celsius, 4),
             "error_k": self.error_k,
         }
-        self.outbox.put(self._id(told), content)
+        self.outbox.put(reading_id(self.visit, self.feed.name, told.same), content)
         self.say(f"{made.astimezone():%H:%M:%S} {told.celsius:.1f} °C, {zone}: read")
         self._put.set()
-
-    def _id(self, told: SpotReading) -> str:
-        if not told.same:
-            return secrets.token_hex(16)
-        words = f"{self.visit}\n{self.feed.name}\n{told.same}"
-        return hashlib.sha256(words.encode()).hexdigest()[:32]
 
     async def _send_all(self) -> None:
         rest_s = 0.0

@@ -3,7 +3,7 @@
 import csv
 import io
 from collections.abc import AsyncGenerator, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime, tzinfo
 from pathlib import Path
 
 from evenfield.conduct import EventError, event_from_mapping
@@ -12,6 +12,7 @@ from evenfield.thermometer.reading import Degrees, FeedRemark, NoReadingError, S
 
 COLUMNS = ("time", "zone", "temperature", "unit")
 MOST_LINES = 2000
+FILE = "file"
 _UNITS = {"C": Degrees.CELSIUS, "°C": Degrees.CELSIUS, "F": Degrees.FAHRENHEIT, "°F": Degrees.FAHRENHEIT}
 
 
@@ -23,18 +24,21 @@ class TableError(ValueError):
         self.problems = tuple(problems)
 
 
-def read_table(text: str, zones: Sequence[str], earliest: datetime, latest: datetime) -> list[SpotReading]:
+def read_table(
+    text: str, zones: Sequence[str], earliest: datetime, latest: datetime, here: tzinfo | None = None
+) -> list[SpotReading]:
     """The readings of a file's text, in its order.
 
     Args:
         text: the file; the first line names the columns, in any order; commas or semicolons between.
         zones: the names allowed in the column zone.
-        earliest, latest: with zone; a time before or after is refused. A time without zone is local.
+        earliest, latest: with zone; a time before or after is refused.
+        here: the zone of times that name none; this computer's if it is None.
 
     Raises:
         TableError: with one sentence per line that cannot be taken; then nothing of the file is.
     """
-    rows = _rows(text.removeprefix("\ufeff"))
+    rows = _rows(text)
     names = [name.strip().lower() for name in rows[0][1]] if rows else []
     if sorted(names) != sorted(COLUMNS):
         told = ", ".join(names)[:80] or "nothing"
@@ -44,7 +48,7 @@ def read_table(text: str, zones: Sequence[str], earliest: datetime, latest: date
     found, problems, seen = [], [], dict[str, int]()
     for number, row in rows[1:]:
         try:
-            one = _reading(names, row, zones, earliest, latest)
+            one = _reading(names, row, zones, (earliest, latest), here)
             if one.same in seen:
                 raise NoReadingError(f"the same as line {seen[one.same]}")
         except NoReadingError as error:
@@ -71,17 +75,20 @@ def _rows(text: str) -> list[tuple[int, list[str]]]:
 
 
 def _reading(
-    names: list[str], row: list[str], zones: Sequence[str], earliest: datetime, latest: datetime
+    names: list[str],
+    row: list[str],
+    zones: Sequence[str],
+    span: tuple[datetime, datetime],
+    here: tzinfo | None,
 ) -> SpotReading:
     if len(row) != len(names):
         raise NoReadingError(f"{len(row)} columns, {len(names)} expected")
     cell = {name: value.strip() for name, value in zip(names, row, strict=True)}
     told = parse_time(cell["time"])
-    at = told if told.tzinfo else told.astimezone()
-    if at < earliest:
-        raise NoReadingError(f"{cell['time']} lies before the visit, which began at {_local(earliest)}")
-    if at > latest:
-        raise NoReadingError(f"{cell['time']} is yet to come; it is {_local(latest)}")
+    at = told if told.tzinfo else told.replace(tzinfo=here) if here else told.astimezone()
+    if not span[0] <= at <= span[1]:
+        first, last = (f"{moment.astimezone(here):%Y-%m-%d %H:%M:%S}" for moment in span)
+        raise NoReadingError(f"{cell['time']} does not lie within the visit so far, {first} to {last}")
     if cell["zone"] not in zones:
         raise NoReadingError(f"there is no zone “{cell['zone'][:60]}”; the zones are: {', '.join(zones)}")
     scale = _UNITS.get(cell["unit"])
@@ -103,25 +110,30 @@ def problem_of(celsius: float, zone: str) -> str:
     return ""
 
 
-def _local(moment: datetime) -> str:
-    return f"{moment.astimezone():%Y-%m-%d %H:%M:%S}"
+def decoded(content: bytes) -> str:
+    """The text of a file in UTF-8 or, as spreadsheets also write it, Windows-1252; else `TableError`."""
+    for encoding in ("utf-8-sig", "cp1252"):
+        try:
+            return content.decode(encoding)
+        except UnicodeDecodeError:
+            pass
+    raise TableError("The file is no text in UTF-8 or Windows-1252.")
 
 
 class TableFeed:
     """A file as a source of readings; reading it tells all of them, or raises `TableError`."""
 
-    def __init__(self, path: Path, zones: Sequence[str], began: datetime, now: datetime) -> None:
+    def __init__(self, path: Path, zones: Sequence[str], earliest: datetime, latest: datetime) -> None:
         try:
-            text = path.read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError) as error:
-            reason = getattr(error, "strerror", None) or "it is not UTF-8 text"
-            raise TableError(f"{path} cannot be read: {reason}.") from error
-        self.readings = read_table(text, zones, began, now + timedelta(seconds=1))
+            content = path.read_bytes()
+        except OSError as error:
+            raise TableError(f"{path} cannot be read: {error.strerror}.") from error
+        self.readings = read_table(decoded(content), zones, earliest, latest)
 
     @property
     def name(self) -> str:
         """The same for every file: the same line in two files is the same reading."""
-        return "file"
+        return FILE
 
     async def told(self) -> AsyncGenerator[SpotReading | FeedRemark, None]:
         """All readings of the file, in its order."""

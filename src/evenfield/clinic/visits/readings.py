@@ -1,4 +1,4 @@
-"""Skin readings sent by a program, such as the thermometer feed: entries like a tablet's, with less leeway.
+"""Skin readings sent by a program or taken from a file: entries like a tablet's, with less leeway.
 
 A tablet's reading in a zone that the plan does not have, or with a time before the visit, is kept and marked,
 since someone saw what was tapped. A program has no such witness: it is told why and keeps nothing.
@@ -9,10 +9,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from django.db import transaction
+from django.utils import timezone
+
 from evenfield.clinic.courses.models import Visit
+from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.visits.plans import plan_of
-from evenfield.clinic.visits.recording import Kept, take_batch
+from evenfield.clinic.visits.recording import MOST_AT_ONCE, Kept, take_batch
 from evenfield.clinic.visits.running import rows_of
+from evenfield.thermometer.reading import SpotReading, reading_id
+from evenfield.thermometer.table import FILE, TableError, decoded, read_table
 
 AHEAD_S = 5.0
 """A reading written this much after it was sent has no time one could believe."""
@@ -48,6 +54,39 @@ def take_readings(
         Kept(one.id, None, fault) if fault else next(kept)
         for one, fault in zip(readings, faults, strict=True)
     ]
+
+
+def take_table(visit: Visit, content: bytes, error_k: float, received: datetime) -> int:
+    """Enter all readings of a CSV file, or none; how many. Those entered before are not entered again.
+
+    Raises `TableError` with a sentence for each line that cannot be taken, VisitError before the beginning.
+    """
+    began = visit.started_at
+    if began is None:
+        raise VisitError("The visit has not begun: nothing can be entered.")
+    latest = min(visit.ended_at or received, received)
+    here = timezone.get_current_timezone()
+    found = read_table(decoded(content), zones_of(visit), began, latest, here)
+    sent = [_sent(visit, one, error_k) for one in found]
+    sent_ms = received.timestamp() * 1000.0
+    with transaction.atomic():
+        answers: list[Kept] = []
+        for place in range(0, len(sent), MOST_AT_ONCE):
+            answers += take_readings(visit, sent[place : place + MOST_AT_ONCE], sent_ms, received)
+        refused = [
+            f"{one.stamp}, {one.zone}: {answer.refused}"
+            for one, answer in zip(found, answers, strict=True)
+            if answer.refused
+        ]
+        if refused:
+            raise TableError("Readings of this file were refused, so none of it was taken.", refused)
+    return len(answers)
+
+
+def _sent(visit: Visit, one: SpotReading, error_k: float) -> SentReading:
+    assert one.stamp
+    wrote_ms, celsius = one.stamp.timestamp() * 1000.0, round(one.celsius, 4)
+    return SentReading(reading_id(visit.pk, FILE, one.same), wrote_ms, None, one.zone, celsius, error_k)
 
 
 def _fault(

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from evenfield.clinic.visits import views, views_closing, views_live
+from evenfield.clinic.visits import views, views_closing, views_live, views_readings
 
 urlpatterns = [
     path("", views.running_visits, name="running-visits"),
@@ -12,6 +12,7 @@ urlpatterns = [
     path("<int:number>/begin/", views_live.begin_visit, name="begin-visit"),
     path("<int:number>/entries/", views_live.visit_entries, name="visit-entries"),
     path("<int:number>/now/", views_live.visit_now, name="visit-now"),
+    path("<int:number>/readings/", views_readings.readings_file, name="readings-file"),
     path("<int:number>/unwanted/", views_closing.unwanted_event, name="unwanted-event"),
     path("<int:number>/close/", views_closing.close_visit, name="close-visit"),
     path("<int:number>/report/", views_closing.visit_report, name="visit-report"),
