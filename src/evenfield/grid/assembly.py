@@ -150,66 +150,72 @@ def _metric(tangent, metric, volume):  # type: ignore[no-untyped-def]
         metric[5, i] = s * (v0 * w0 + v1 * w1 + v2 * w2)
 
 
+@njit(cache=True, fastmath=EXACT_ORDER, error_model="numpy")
+def _couplings_of_layer(nodes, k, low, along, weights, pair, volume, out):  # type: ignore[no-untyped-def]
+    """What the cells between the levels k and k + 1 give."""
+    _, _, nj, ni = nodes.shape
+    n = ni - 1
+    edge = np.empty((12, 3, n))
+    tangent, metric = np.empty((9, n)), np.empty((6, n))
+    cell = np.empty((36, n))
+    for j in range(nj):
+        jn = j + 1 if j + 1 < nj else 0
+        for d in range(3):
+            step = 4 >> d
+            for q in range(4):
+                c = low[d, q]
+                e = c + step
+                for x in range(3):
+                    first = nodes[x, k + (c >> 2), jn if (c >> 1) & 1 else j]
+                    last = nodes[x, k + (e >> 2), jn if (e >> 1) & 1 else j]
+                    line = edge[4 * d + q, x]
+                    i0, i1 = c & 1, e & 1
+                    for i in range(n):
+                        line[i] = last[i + i1] - first[i + i0]
+        cell[:] = 0.0
+        volume[k, j] = 0.0
+        for g in range(8):
+            for d in range(3):
+                s0, s1, s2, s3 = along[g, d, 0], along[g, d, 1], along[g, d, 2], along[g, d, 3]
+                for x in range(3):
+                    e0, e1 = edge[4 * d, x], edge[4 * d + 1, x]
+                    e2, e3 = edge[4 * d + 2, x], edge[4 * d + 3, x]
+                    line = tangent[3 * d + x]
+                    for i in range(n):
+                        line[i] = s0 * e0[i] + s1 * e1[i] + s2 * e2[i] + s3 * e3[i]
+            _metric(tangent, metric, volume[k, j])
+            for p in range(36):
+                line = cell[p]
+                t0, t1, t2 = weights[g, p, 0], weights[g, p, 1], weights[g, p, 2]
+                t3, t4, t5 = weights[g, p, 3], weights[g, p, 4], weights[g, p, 5]
+                for i in range(n):
+                    line[i] += (
+                        t0 * metric[0, i]
+                        + t1 * metric[1, i]
+                        + t2 * metric[2, i]
+                        + t3 * metric[3, i]
+                        + t4 * metric[4, i]
+                        + t5 * metric[5, i]
+                    )
+        for a in range(8):
+            ja = jn if (a >> 1) & 1 else j
+            for b in range(8):
+                way = 3 * ((b >> 2) - (a >> 2) + 1) + ((b >> 1) & 1) - ((a >> 1) & 1) + 1
+                above = a & 1
+                slot = (b & 1) if above else 2 + (b & 1)
+                line = out[k + (a >> 2), ja, way, slot]
+                values = cell[pair[a, b]]
+                for i in range(n):
+                    line[i + above] += values[i]
+
+
 @njit(cache=True, fastmath=EXACT_ORDER, parallel=True, error_model="numpy")
 def _couplings(nodes, low, along, weights, pair, volume, out):  # type: ignore[no-untyped-def]
     """Even cell layers first, then odd ones, so threads never collide."""
-    _, nk, nj, ni = nodes.shape
-    n = ni - 1
+    nk = nodes.shape[1]
     for parity in range(2):
         for half in prange((nk - parity) // 2):
-            k = 2 * half + parity
-            edge = np.empty((12, 3, n))
-            tangent, metric = np.empty((9, n)), np.empty((6, n))
-            cell = np.empty((36, n))
-            for j in range(nj):
-                jn = j + 1 if j + 1 < nj else 0
-                for d in range(3):
-                    step = 4 >> d
-                    for q in range(4):
-                        c = low[d, q]
-                        e = c + step
-                        for x in range(3):
-                            first = nodes[x, k + (c >> 2), jn if (c >> 1) & 1 else j]
-                            last = nodes[x, k + (e >> 2), jn if (e >> 1) & 1 else j]
-                            line = edge[4 * d + q, x]
-                            i0, i1 = c & 1, e & 1
-                            for i in range(n):
-                                line[i] = last[i + i1] - first[i + i0]
-                cell[:] = 0.0
-                volume[k, j] = 0.0
-                for g in range(8):
-                    for d in range(3):
-                        s0, s1, s2, s3 = along[g, d, 0], along[g, d, 1], along[g, d, 2], along[g, d, 3]
-                        for x in range(3):
-                            e0, e1 = edge[4 * d, x], edge[4 * d + 1, x]
-                            e2, e3 = edge[4 * d + 2, x], edge[4 * d + 3, x]
-                            line = tangent[3 * d + x]
-                            for i in range(n):
-                                line[i] = s0 * e0[i] + s1 * e1[i] + s2 * e2[i] + s3 * e3[i]
-                    _metric(tangent, metric, volume[k, j])
-                    for p in range(36):
-                        line = cell[p]
-                        t0, t1, t2 = weights[g, p, 0], weights[g, p, 1], weights[g, p, 2]
-                        t3, t4, t5 = weights[g, p, 3], weights[g, p, 4], weights[g, p, 5]
-                        for i in range(n):
-                            line[i] += (
-                                t0 * metric[0, i]
-                                + t1 * metric[1, i]
-                                + t2 * metric[2, i]
-                                + t3 * metric[3, i]
-                                + t4 * metric[4, i]
-                                + t5 * metric[5, i]
-                            )
-                for a in range(8):
-                    ja = jn if (a >> 1) & 1 else j
-                    for b in range(8):
-                        way = 3 * ((b >> 2) - (a >> 2) + 1) + ((b >> 1) & 1) - ((a >> 1) & 1) + 1
-                        above = a & 1
-                        slot = (b & 1) if above else 2 + (b & 1)
-                        line = out[k + (a >> 2), ja, way, slot]
-                        values = cell[pair[a, b]]
-                        for i in range(n):
-                            line[i + above] += values[i]
+            _couplings_of_layer(nodes, 2 * half + parity, low, along, weights, pair, volume, out)
 
 
 def couplings(nodes: Floats) -> tuple[Floats, Floats]:

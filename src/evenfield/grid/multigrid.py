@@ -110,7 +110,8 @@ class Multigrid:
             top = self._levels[-1]
             kernels.galerkin(fine, mask, top.weight_k, top.weight_j, coarse)
             mask = np.ascontiguousarray(mask[::2, ::2])
-            kernels.pin(coarse, mask)
+            if not mask.all():
+                kernels.pin(coarse, mask)
             fine, lines = coarse, (lines[0][::2], lines[1][::2])
         self._direct = None
         if len(self._levels) > 1:

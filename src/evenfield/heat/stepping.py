@@ -160,7 +160,7 @@ def steady(
     multigrid = Multigrid(stencil, everywhere, model.lines, reach=model.grid.cells_of("fat").start)
     for _ in range(40):
         defect = model.flows(u, absorbed_w).net.astype(np.float32)
-        change = solve(stencil, defect, multigrid, tolerance=0.02).x
+        change = solve(stencil, defect, multigrid, tolerance=0.3).x
         u = u + change
         if float(np.max(np.abs(change))) < 10.0 * tolerance_k:
             return u
