@@ -25,8 +25,8 @@ from evenfield.follow import (
     settled,
     take,
 )
-from evenfield.follow.follower import absorbed_w, past_temperatures, temperatures
-from evenfield.follow.members import columns, heat_parameters, source_mix, thermometer_k
+from evenfield.follow.follower import absorbed_w, past_temperatures, state_of, temperatures
+from evenfield.follow.members import columns, heat_parameters, raw_zones, source_mix, thermometer_k
 from evenfield.heat.reduced import ReducedHeat
 
 Floats = NDArray[np.float64]
@@ -129,7 +129,9 @@ def test_bad_values_are_refused(make: object, sentence: str) -> None:
 
 def test_a_member_is_the_reduced_model_with_its_parameters(model: FollowModel) -> None:
     """Between readings a member goes as the heat model does with that member's parameters and power."""
-    model = replace(model, prior=replace(model.prior, forget_s=replace(model.prior.forget_s, value=1e12)))
+    known = {"forget_s": replace(model.prior.forget_s, value=1e12)}
+    known["flow_law"] = replace(model.prior.flow_law, value=0.0)
+    model = replace(model, prior=replace(model.prior, **known))
     following = begin(model, rng())
     heat: ReducedHeat = model.heat
     state = heat.start(heat_parameters(model, following.xi, following.shift))
@@ -143,6 +145,24 @@ def test_a_member_is_the_reduced_model_with_its_parameters(model: FollowModel) -
     assert heat.zone_means(state) == pytest.approx(
         np.stack([after.past[-1][:, 0], after.past[-1][:, 2]], axis=-1).reshape(after.members, -1), abs=1e-4
     )
+
+
+def test_blood_answers_warming_by_each_members_own_law(model: FollowModel) -> None:
+    """Fat's and muscle's flow changes by e^(ξ · 0.06) per kelvin of warmer fat, skin's does not."""
+    following = warm(model)
+    plain = heat_parameters(model, following.xi, following.shift)
+    own = state_of(model, following).parameters
+    fat = raw_zones(model, state_of(model, following))[:, 2]
+    warmer = (fat - model.heat.zone_start_c[1::2]) @ model.area
+    assert warmer.min() > 1.0
+    expected = np.exp(model.prior.flow_law.value * following.xi[:, columns(model).whole("flow_law")] * warmer)
+    layers = model.heat.layers
+    for layer in ("fat", "muscle"):
+        found = own.flow[:, layers.index(layer)] / plain.flow[:, layers.index(layer)]
+        assert found == pytest.approx(expected, rel=1e-5)
+    assert np.array_equal(own.flow[:, layers.index("skin")], plain.flow[:, layers.index("skin")])
+    law = following.xi[:, columns(model).whole("flow_law")]
+    assert np.corrcoef(law, fat.mean(axis=1))[0, 1] < -0.05  # more blood, cooler fat
 
 
 def test_no_power_unless_on(model: FollowModel) -> None:

@@ -13,7 +13,9 @@ from evenfield.follow import FollowModel, Prior, from_npz, prepare, to_npz
 from evenfield.follow.prior import DEFAULT_PRIOR, Z90
 from evenfield.forecast.accuracy import chosen_layout
 from evenfield.forecast.engine import bioheat_of, setting_of
+from evenfield.forecast.zones import make_zones
 from evenfield.grid.fit import fit
+from evenfield.heat.stepping import steady, steps
 from evenfield.tissue import Label
 
 
@@ -39,7 +41,7 @@ def test_another_format_is_refused(model: FollowModel) -> None:
     arrays["words"] = np.frombuffer(json.dumps(words).encode(), dtype=np.uint8)
     out = io.BytesIO()
     np.savez(out, **arrays)
-    with pytest.raises(ValueError, match="format 99; this program reads format 1"):
+    with pytest.raises(ValueError, match="format 99; this program reads format 2"):
         from_npz(out.getvalue())
 
 
@@ -106,3 +108,29 @@ def test_building_tells_its_progress_and_can_be_cancelled(arm: Case) -> None:
     with pytest.raises(Enough):
         prepare(arm, layout=chosen_layout(arm.region, arm.placed).coarser().coarser(), progress=tell)
     assert told == sorted(told)
+
+
+@pytest.mark.slow
+def test_spots_differ_as_in_the_full_order_model(arm: Case) -> None:
+    """With nothing uncertain, the spread of the rise between spots is that of the full-order field."""
+    layout = chosen_layout(arm.region, arm.placed).coarser().coarser()
+    certain = {f.name: getattr(DEFAULT_PRIOR, f.name) for f in dataclasses.fields(DEFAULT_PRIOR)}
+    for name, value in certain.items():
+        if name not in ("usual_tuning", "forget_s"):
+            certain[name] = dataclasses.replace(value, value=0.0)
+    found = prepare(arm, layout=layout, prior=Prior(**certain))
+    setting = setting_of(arm)
+    grid = fit(layout, arm.region, arm.placed)
+    field = solve_field(grid, setting.materials, [p.drive for p in arm.panels], residual=1e-6)
+    full = bioheat_of(arm, setting, field)
+    start = steady(full)
+    watts = 1.3 * max(arm.session.absorbed()[1].watts)
+    last = [step.temperature_c for step in steps(full, start, watts, 0.0, 1200.0, first_s=8.0)][-1]
+    zones = make_zones(grid, arm.placed, arm.measurements.kind.trunk)
+    for n, inside in enumerate(zones.inside[::2]):
+        surface = inside[inside % start.shape[2] == start.shape[2] - 1]
+        area = full.area.ravel()[surface // start.shape[2]]
+        rise = (last - start).ravel()[surface]
+        mean = np.average(rise, weights=area)
+        spread = np.sqrt(np.average((rise - mean) ** 2, weights=area))
+        assert found.spot_share[n] == pytest.approx(spread / mean, rel=0.1, abs=0.005)

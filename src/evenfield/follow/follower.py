@@ -151,7 +151,11 @@ def advanced(model: FollowModel, following: Following, to_s: float) -> Following
 
 def state_of(model: FollowModel, following: Following) -> ReducedState:
     """The heat model's state."""
-    parameters = heat_parameters(model, following.xi, following.shift)
+    fat = slice(1, None, 2)
+    start = model.heat.zone_start_c[fat]
+    now = start + following.coordinates @ model.heat.zone_shapes[fat].T
+    warmer_k = (now - start) @ model.area
+    parameters = heat_parameters(model, following.xi, following.shift, warmer_k)
     return ReducedState(following.coordinates, parameters, following.at_s)
 
 
@@ -264,8 +268,8 @@ def _read(model: FollowModel, following: Following, entry: SkinRead) -> Followin
         return _unused(following, f'no zone "{entry.zone}" in the plan: a skin reading was not used')
     skin = temperatures(model, following)[:, 0, zone]
     rise = max(float(skin.mean()) - float(model.heat.zone_start_c[2 * zone]), 0.0)
-    spot = model.spot_k[zone] ** 2 + (model.spot_share[zone] * rise) ** 2
-    variance = entry.error_k**2 + float(spot)
+    spot = float(model.spot_k[zone] + model.spot_share[zone] * rise)  # the same spots may stand out in both
+    variance = entry.error_k**2 + spot**2
     predicted = skin + thermometer_k(model, following.xi)
     found = update(predicted, entry.celsius, variance, most=BELIEVED)
     after = _applied(model, following, found, zone)

@@ -24,6 +24,7 @@ WHOLE = (
     "flow_fat",
     "flow_muscle",
     "flow_skin",
+    "flow_law",
     "exchange",
     "arterial",
     "other_fat",
@@ -92,15 +93,19 @@ def drawn(members: int, count: int, rng: np.random.Generator) -> Floats:
     return np.asarray(q * np.sign(np.diag(r)) * np.sqrt(members - 1.0))
 
 
-def heat_parameters(model: FollowModel, xi: Floats, shift: Floats) -> HeatParameters:
-    """The members' heat parameters. `shift` (panels, 3): known moves since the plan: gap m, tilts rad."""
+def heat_parameters(
+    model: FollowModel, xi: Floats, shift: Floats, warmer_k: Floats | float = 0.0
+) -> HeatParameters:
+    """The members' heat parameters. `shift` (panels, 3): known moves since the plan: gap m, tilts rad;
+    `warmer_k` (members,): how much the fat has warmed, which a member's own law of blood flow answers."""
     prior, at = model.prior, columns(model)
+    law = prior.flow_law.value * xi[:, at.whole("flow_law")] * np.maximum(warmer_k, 0.0)
 
-    def factor(name: str, spread: float) -> Floats:
-        return np.exp(np.clip(spread * xi[:, at.whole(name)], -2.0, 2.0))
+    def factor(name: str, spread: float, more: Floats | float = 0.0) -> Floats:
+        return np.exp(np.clip(spread * xi[:, at.whole(name)] + more, -2.0, 2.0))
 
     flow: dict[str, ArrayLike] = {
-        layer: factor(f"flow_{layer}", getattr(prior, f"flow_{layer}").value)
+        layer: factor(f"flow_{layer}", getattr(prior, f"flow_{layer}").value, 0.0 if layer == "skin" else law)
         for layer in ("fat", "muscle", "skin")
         if layer in model.heat.layers
     }

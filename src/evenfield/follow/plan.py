@@ -38,7 +38,7 @@ Progress = Callable[[float], None]
 
 STEPS = {"gap_m": 0.003, "tilt_across_rad": 0.05, "tilt_along_rad": 0.05}
 """The error of placement at which each further source is computed, either way."""
-FORMAT = 1
+FORMAT = 2
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ class FollowModel:
     `zones` (n): `heat` gives the skin of zone z as output 2 z and its fat as 2 z + 1. `heat.sources`: the
     plan; then for each panel gap +, gap −, tilt across +, −, tilt along +, − by `STEPS`; then the other fat.
     Between spots of a zone the skin differs by a standard deviation of `spot_k` (n,) before heating, and of
-    `spot_share` (n,) times the zone's mean rise in its rise (tilts included).
+    `spot_share` (n,) times the zone's mean rise in its rise (`follow.spots`).
     `area` (n,): shares of the footprint. The node fields of `heat` are left out.
     """
 
@@ -106,6 +106,8 @@ def prepare(
     `layout`: a grid to use instead of the forecast's coarse one. Powers up to about twice the plan's highest
     are covered. Raises what the forecast raises for a placement that is not possible.
     """
+    from evenfield.follow.spots import spots  # which needs what is defined here
+
     tell = progress or (lambda _: None)
     layout = layout or chosen_layout(case.region, case.placed).coarser()
     setting = setting_of(case)
@@ -127,25 +129,28 @@ def prepare(
     patches = tuple(
         FollowZone(f"{zone.panel}: {zone.name}", zone.panel, zone.name) for zone in zones.zones[::2]
     )
-    area = _areas(model, [zones.inside[n] for n in skin])
-    spot_k, spot_share = _spots(heat, model, watts, [zones.inside[n] for n in skin])
-    bare = replace(heat, start_c=np.zeros((0, 0, 0)), shapes=np.zeros((0, 0, 0, heat.rates.size), np.float32))
-    tell(1.0)
-    return FollowModel(
+    surface = [_surface(model, zones.inside[n]) for n in skin]
+    size = np.array([area.sum() for _nodes, area in surface])
+    nothing = np.zeros(len(patches))
+    whole = FollowModel(
         title=case.title,
-        heat=bare,
+        heat=heat,
         zones=patches,
         panels=tuple(
             FollowPanel(p.name, p.width_m, p.length_m, p.gap_m - _moved(p, "gap_m", -STEPS["gap_m"]))
             for p in case.panels
         ),
-        spot_k=spot_k,
-        spot_share=spot_share,
-        area=area,
+        spot_k=nothing,
+        spot_share=nothing,
+        area=size / size.sum(),
         fraction=case.session.absorbed_fraction,
         band_c=case.session.band_c,
         prior=prior,
     )
+    spot_k, spot_share = spots(whole, watts, surface)
+    bare = replace(heat, start_c=np.zeros((0, 0, 0)), shapes=np.zeros((0, 0, 0, heat.rates.size), np.float32))
+    tell(1.0)
+    return replace(whole, heat=bare, spot_k=spot_k, spot_share=spot_share)
 
 
 def _field(case: Case, setting: Setting, layout: Layout) -> Field:
@@ -170,39 +175,11 @@ def _moved(panel: Panel, name: str, by: float) -> float:
     return max(value + by, 0.5 * value) if name == "gap_m" else value + by
 
 
-def _areas(model: Bioheat, inside: list[NDArray[np.int64]]) -> Floats:
-    size = np.array([_surface(model, nodes)[1].sum() for nodes in inside])
-    return np.asarray(size / size.sum())
-
-
 def _surface(model: Bioheat, nodes: NDArray[np.int64]) -> tuple[NDArray[np.int64], Floats]:
     """Those of the nodes that lie on the skin's surface, and their areas, m²."""
     last = model.capacity.shape[2] - 1
     on = nodes[nodes % (last + 1) == last]
     return on, model.area.ravel()[on // (last + 1)]
-
-
-def _spots(
-    heat: ReducedHeat, model: Bioheat, watts: float, inside: list[NDArray[np.int64]]
-) -> tuple[Floats, Floats]:
-    """Spread of the skin between spots of each zone: before heating in K, and of the rise over its mean, the
-    largest of all sources, since a tilted panel heats one side of a zone more than the other."""
-    count = len(heat.sources)
-    warm = heat.advance(heat.start(heat.parameters(count, source=np.eye(count))), watts, 1200.0)
-    start = heat.start_c.ravel()
-    rises = [heat.field(warm, source).ravel() - start for source in range(count)]
-
-    def spread(values: Floats, area: Floats) -> float:
-        return float(np.sqrt(np.average((values - np.average(values, weights=area)) ** 2, weights=area)))
-
-    before, share = [], []
-    for nodes in inside:
-        on, area = _surface(model, nodes)
-        before.append(spread(start[on], area))
-        share.append(
-            max(spread(r[on], area) / max(float(np.average(r[on], weights=area)), 0.1) for r in rises)
-        )
-    return np.array(before), np.array(share)
 
 
 _ARRAYS = tuple(name for name in ReducedHeat.__dataclass_fields__ if name not in ("layers", "points"))

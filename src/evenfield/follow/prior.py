@@ -24,7 +24,8 @@ def _assumed(value: float, unit: str, why: str) -> Value:
 class Prior:
     """Spreads (standard deviations) before the first reading. Change one with `dataclasses.replace`.
 
-    flow_fat ... exchange   log of a factor on the tissue set's blood flow and on the skin exchange
+    flow_fat, _muscle, _skin, exchange   log of a factor on the set's blood flow and on the skin exchange
+    flow_law    how the logs of fat's and muscle's flow differ from the set's law per kelvin of warmer fat
     arterial_k              arterial temperature about the case's
     gap_m, tilt_rad         placement against the plan, per panel; tilt across and along each
     move_share              how far a recorded move is off, as a share of the move
@@ -39,6 +40,7 @@ class Prior:
     flow_fat: Value
     flow_muscle: Value
     flow_skin: Value
+    flow_law: Value
     exchange: Value
     arterial_k: Value
     gap_m: Value
@@ -66,6 +68,7 @@ DEFAULT_PRIOR = Prior(
     flow_fat=_assumed(0.35, "log", "fat flow between people, factor 1.4 either way"),
     flow_muscle=_assumed(0.40, "log", "muscle flow between people, factor 1.5 either way"),
     flow_skin=_assumed(0.50, "log", "skin flow varies most of all, factor 1.6 either way"),
+    flow_law=_assumed(0.06, "1/K", "half way from constant flow to Lang's law, 37 to 43 °C of tissue"),
     exchange=_assumed(0.25, "log", "draughts, drapes, sweat and the air in the gap"),
     arterial_k=_assumed(0.3, "K", "core temperature between people and over the day"),
     gap_m=_assumed(1.5e-3, "m", "gap set by eye or with a spacer"),
