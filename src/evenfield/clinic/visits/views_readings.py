@@ -40,14 +40,13 @@ def readings_file(request: StaffRequest, number: int) -> HttpResponse:
     """Take all readings of a file, or none and say why."""
     visit = visit_or_404(number)
     form = ReadingsFileForm(request.POST or None, request.FILES or None)
-    problems: tuple[str, ...] = ()
+    trouble, problems = "", ()
     if request.method == "POST" and form.is_valid():
         given = form.cleaned_data
         try:
             taken = take_table(visit, given["file"], given["error_k"], timezone.now())
         except (TableError, VisitError) as error:
-            form.add_error(None, str(error))
-            problems = getattr(error, "problems", ())
+            trouble, problems = str(error), getattr(error, "problems", ())
         else:
             said = "reading of the file is" if taken == 1 else "readings of the file are"
             messages.success(request, f"{taken} {said} in the record.")
@@ -56,6 +55,7 @@ def readings_file(request: StaffRequest, number: int) -> HttpResponse:
         "visit": visit,
         "person": visit.person.one_person()[0],
         "form": form,
+        "trouble": trouble,
         "problems": problems,
         "columns": ", ".join(COLUMNS),
         "zones": zones_of(visit),
