@@ -85,11 +85,9 @@ def _run(chosen: argparse.Namespace, home: Path) -> int:
     for page in every:
         found = ask_page(browser, page, chosen.requests)
         slow += found.median_ms > SLOW_MS
-        times = f"{found.median_ms:8.1f} {found.p99_ms:8.1f}"
-        print(
-            f"{times} {found.queries:10d} {found.size / 1000:8.1f}  {found.status:6d}  {page.name}",
-            flush=True,
-        )
+        times = f"{found.median_ms:8.1f} {found.p99_ms:8.1f} {found.processor_ms:10.1f}"
+        asked = f"{found.queries:10d} {found.size / 1000:8.1f}  {found.status:6d}"
+        print(f"{times} {asked}  {page.name}", flush=True)
     print(f"\n{slow} of {len(every)} pages above {SLOW_MS} ms")
     return _verified() if chosen.verify else 0
 

@@ -15,7 +15,10 @@ SMALL = Size(people=12, visits=60, events=2_500, history=12, long=20, running=2,
 LARGE = Size(people=50, visits=250, events=12_000, history=36, long=40, running=7, rooms=5, years=1)
 
 MOST = 14
-MORE = {"person": 26, "visit": 20, "add-visit": 16, "plan-visit": 16, "plan-region": 16, "export-person": 22}
+MORE = {
+    "person": 30, "person: usual": 30, "person-courses": 25, "person-courses: further": 25, "visit": 20,
+    "add-visit": 16, "plan-visit": 16, "plan-region": 16,
+}  # fmt: skip
 """Pages that gather from many parts of the record."""
 MOST_SENT = 24
 """What is sent out about a person or a visit."""
@@ -23,7 +26,7 @@ MOST_SENT = 24
 
 def bound(page: str) -> int:
     """Questions that a page may ask."""
-    sent = page.startswith(("send-person:", "send-visit:")) or page.endswith("-fhir")
+    sent = page.startswith(("send-person:", "send-visit:", "export-person")) or page.endswith("-fhir")
     return MOST_SENT if sent else MORE.get(page, MOST)
 
 

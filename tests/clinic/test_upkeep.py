@@ -6,7 +6,9 @@ import sys
 from collections.abc import Callable
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
+from importlib import resources
 from pathlib import Path
+from typing import Any
 
 import pyrage  # type: ignore[import-untyped]
 import pytest
@@ -21,6 +23,7 @@ from evenfield.clinic.upkeep.restore import RestoreError, put_back
 
 _MAKE = """
 from pathlib import Path
+from typing import Any
 from evenfield.clinic.terminal import migrate, start_django
 start_django(Path({home!r}), demonstration=True)
 migrate()
@@ -247,3 +250,22 @@ def test_the_doctor_finds_a_wrong_clock_and_an_open_key(
     assert amiss(datetime.now(UTC) - timedelta(days=400)) == {"secret-key", "backup", "clock"}
     (tmp_path / "secret-key").chmod(0o600)
     assert amiss(datetime.now(UTC)) == {"backup"}
+
+
+def test_the_doctor_reads_the_clinics_own_measuring_protocols(
+    tmp_path: Path, db: None, settings: Any
+) -> None:
+    settings.EVENFIELD_HOME = tmp_path
+
+    def protocols() -> Finding:
+        return next(one for one in look_over(tmp_path) if one.name == "measuring protocols")
+
+    assert protocols().words.startswith("the shipped ones, ")
+    shipped = resources.files("evenfield.clinic.measuring") / "data" / "protocols.toml"
+    own = tmp_path / "measuring.toml"
+    own.write_text(shipped.read_text(encoding="utf-8"), encoding="utf-8")
+    assert protocols().in_order
+    assert protocols().words.startswith("the clinic's own, ")
+    own.write_text("[[protocol]\n", encoding="utf-8")
+    assert not protocols().in_order
+    assert protocols().words.startswith("protocols measuring.toml: not TOML: ")

@@ -118,7 +118,9 @@ def visits(request: HttpRequest, first: date, last: date, limit: Limit = 100, of
         words = f"Ask for at most {_MOST_DAYS} days, the last not before the first, between 1970 and 2200."
         return Status(422, {"detail": words})
     found = counted_between(first, last)
-    part = list(shown(found)[offset : offset + limit])
+    in_order = found.order_by("planned_start", "pk").values_list("pk", flat=True)
+    numbers = list(in_order[offset : offset + limit])
+    part = list(shown(Visit.objects.filter(pk__in=numbers)))
     trail.record(Action.READ, kind="courses.visit", note=f"{first} to {last}, {len(part)} visits")
     items = [_visit(visit, _kept(visit.person)) for visit in part]
     return Status(200, {"items": items, "total": found.count(), "offset": offset, "limit": limit})

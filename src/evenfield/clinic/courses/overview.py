@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time
 
-from django.db.models import Case, Count, Exists, F, Max, Min, OuterRef, Q, QuerySet, When
+from django.db.models import Case, Count, F, Max, Min, Q, QuerySet, When
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.formats import date_format
@@ -155,8 +155,9 @@ def open_courses(first: int = 0, most: int | None = None) -> list[OpenCourse]:
 
 def waiting_note() -> HomeNote | None:
     """How many open courses have no next visit; None if every one has."""
-    coming = Visit.objects.filter(course=OuterRef("pk"), state__in=_COMING, planned_start__gte=_today())
-    number = _open().filter(~Exists(coming)).count()
+    coming = Visit.objects.filter(state__in=_COMING, planned_start__gte=_today())
+    # Visits to come are far fewer than courses: looked up once, not for each course.
+    number = _open().exclude(pk__in=coming.values("course_id")).count()
     if not number:
         return None
     words = f"{number} open course{' has' if number == 1 else 's have'} no next visit"

@@ -78,18 +78,24 @@ def why_not(earlier: Measured, later: Measured) -> str:
     return f"“{one.name}” was rewritten without a new version: its numbers before and after are not mixed."
 
 
-def own_error(protocol: Protocol) -> OwnError | None:
-    """The clinic's own error by this protocol from its newest sets; None while there are too few people.
-
-    From each person the newest pair of first and second readings of each place counts, as corrected.
-    """
+def newest_of_all() -> list[tuple[int, Measured]]:
+    """Every number of the clinic's newest sets, each with the number of whose it is."""
     rows = MeasureEntry.objects.filter(kept__isnull=False)
     newest = list(rows.select_related("kept").order_by("-number")[:_LOOKED_AT])
     subject = {row.number: row.subject_id for row in newest}
+    return [(subject[one.entry], one) for one in measured(newest)]
+
+
+def own_error(protocol: Protocol, newest: Sequence[tuple[int, Measured]] | None = None) -> OwnError | None:
+    """The clinic's own error by this protocol from its newest sets; None while there are too few people.
+
+    From each person the newest pair of first and second readings of each place counts, as corrected. Who asks
+    for several protocols reads `newest_of_all()` once.
+    """
     pairs: dict[tuple[int, str, str], tuple[float, float]] = {}
-    for one in measured(newest):
+    for person, one in newest_of_all() if newest is None else newest:
         if one.protocol.key == protocol.key and len(one.readings) > 1 and not one.withdrawn:
-            pairs.setdefault((subject[one.entry], one.side, one.key), (one.readings[0], one.readings[1]))
+            pairs.setdefault((person, one.side, one.key), (one.readings[0], one.readings[1]))
     people = len({person for person, _side, _key in pairs})
     if people < ENOUGH_PEOPLE:
         return None
@@ -140,6 +146,7 @@ def courses(numbers: Sequence[Measured]) -> list[Series]:
     for one in numbers:
         gathered.setdefault((*one.place, one.protocol.key), []).append(one)
     errors: dict[str, OwnError | None] = {}
+    newest: list[tuple[int, Measured]] | None = None
     found = []
     for line in gathered.values():
         line.reverse()
@@ -147,7 +154,8 @@ def courses(numbers: Sequence[Measured]) -> list[Series]:
         changed = None
         if len(line) > 1:
             if key not in errors:
-                errors[key] = own_error(line[0].protocol)
+                newest = newest_of_all() if newest is None else newest
+                errors[key] = own_error(line[0].protocol, newest)
             changed = change(line[0], line[-1], errors[key])
         found.append(Series(tuple(line), changed))
     return found

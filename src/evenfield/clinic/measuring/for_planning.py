@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from evenfield.body import DIRECTIONS, RegionKind
-from evenfield.clinic.measuring.change import error_of, own_error
+from evenfield.clinic.measuring.change import error_of, newest_of_all, own_error
 from evenfield.clinic.measuring.history import Measured, in_force
 from evenfield.clinic.measuring.protocols import Quantity
 from evenfield.clinic.people.models import Person
@@ -71,8 +71,9 @@ def values_for_case(person: Person, region: RegionKind, side: str = "") -> Regio
         notes.append("Fat was measured on another day than the girths.")
     if fat and fat[0].protocol.conversion:
         notes.append(f"Fat: {fat[0].protocol.name}, {fat[0].protocol.conversion}.")
-    girth_sem = _errors(girths)
-    fat_sem = _errors(fat)
+    newest = newest_of_all()
+    girth_sem = _errors(girths, newest)
+    fat_sem = _errors(fat, newest)
     return RegionValues(
         region=region,
         side=side,
@@ -121,8 +122,8 @@ def _newest_fat(numbers: Sequence[Measured], levels_mm: tuple[float, ...]) -> li
     return []
 
 
-def _errors(numbers: Sequence[Measured]) -> list[float]:
-    own = own_error(numbers[0].protocol) if numbers else None
+def _errors(numbers: Sequence[Measured], newest: Sequence[tuple[int, Measured]]) -> list[float]:
+    own = own_error(numbers[0].protocol, newest) if numbers else None
     return [round(1e3 * error_of(one, own), 2) for one in numbers]
 
 

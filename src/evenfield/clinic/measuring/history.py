@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 from typing import Any
@@ -97,15 +97,17 @@ def _set(row: MeasureEntry, corrections: dict[tuple[int, str], MeasureEntry]) ->
     """The numbers of one set."""
     content = row.content
     protocols = {name: _protocol(json.dumps(said)) for name, said in content["protocols"].items()}
-    numbers = [
-        _number(
-            row, content, value, protocols[value["quantity"]], corrections.get((row.number, value["key"]))
-        )
+    corrected = {value["key"]: corrections.get((row.number, value["key"])) for value in content["values"]}
+    lacking = {key.partition("_")[0] for key in content["not_measured"]}
+    lacking |= {
+        protocols[value["quantity"]].quantity.value
+        for value in content["values"]
+        if (correction := corrected[value["key"]]) and correction.content["withdrawn"]
+    }
+    return [
+        _number(row, content, value, protocols[value["quantity"]], corrected[value["key"]], lacking)
         for value in content["values"]
     ]
-    lacking = {key.partition("_")[0] for key in content["not_measured"]}
-    lacking |= {one.quantity.value for one in numbers if one.withdrawn}
-    return [replace(one, complete=one.quantity.value not in lacking) for one in numbers]
 
 
 @lru_cache(maxsize=500)
@@ -125,6 +127,7 @@ def _number(
     value: dict[str, Any],
     protocol: Protocol,
     correction: MeasureEntry | None,
+    lacking: set[str],
 ) -> Measured:
     now = value if correction is None else {**value, **correction.content["value"]}
     measured_at = content.get("measured_at", "")
@@ -146,5 +149,6 @@ def _number(
         agreed=now["agreed"],
         correction=correction.number if correction else None,
         withdrawn=bool(correction and correction.content["withdrawn"]),
+        complete=protocol.quantity.value not in lacking,
         imported=bool(measured_at),
     )

@@ -36,6 +36,7 @@ def look_over(home: Path, now: datetime | None = None) -> list[Finding]:
         lambda: _database(),
         lambda: _clock(at),
         lambda: _questions(),
+        lambda: _protocols(),
         lambda: _backup(home, at),
     ]
     return [finding for look in looks for finding in look()]
@@ -153,6 +154,18 @@ def _questions() -> Iterator[Finding]:
         return
     whose = "the clinic's own" if own_questions_file().exists() else "the shipped ones"
     yield Finding("screening questions", True, f"{whose}, version {asked.version}")
+
+
+def _protocols() -> Iterator[Finding]:
+    from evenfield.clinic.measuring.protocols import ProtocolError, own_protocols_file, present_protocols
+
+    try:
+        held = present_protocols()
+    except ProtocolError as error:
+        yield Finding("measuring protocols", False, str(error))
+        return
+    whose = "the clinic's own" if own_protocols_file().exists() else "the shipped ones"
+    yield Finding("measuring protocols", True, f"{whose}, {len(held.protocol)} of them")
 
 
 def _backup(home: Path, now: datetime) -> Iterator[Finding]:
