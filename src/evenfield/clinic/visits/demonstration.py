@@ -1,14 +1,45 @@
-"""An invented visit of today that can be begun, and invented steps after unwanted events."""
+"""An invented visit of today that can be begun, what was entered in past ones, and invented steps after
+unwanted events."""
 
 from importlib import resources
+from typing import Any
 
 from django.utils import timezone
 
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.setup_check.runs import begin, tick
-from evenfield.clinic.visits.models import NextSteps
+from evenfield.clinic.visits.models import Kind, NextSteps, VisitEntry
+from evenfield.clinic.visits.plans import plan_of
+from evenfield.clinic.visits.profiles import manual_limits, profile_of, profile_text
+from evenfield.conduct.events import Planned, event_from_mapping, event_to_mapping
 from evenfield.conduct.setup import default_checklist
+
+_PAST: tuple[tuple[float, str, dict[str, Any]], ...] = (
+    (2.0, "started", {}),
+    (2.2, "power_set", {"watts": 30}),
+    (2.6, "tuning_shown", {"percent": 74}),
+    (3.0, "noted", {"text": "Cables spread; tuning better."}),
+    (3.2, "tuning_shown", {"percent": 86}),
+    (3.6, "power_set", {"watts": 50}),
+    (8.0, "comfort", {"score": 8}),
+    (9.0, "power_set", {"watts": 70}),
+    (13.0, "comfort", {"score": 8}),
+    (14.0, "skin_reading", {"celsius": 35.6}),
+    (17.5, "hot_spot", {}),
+    (17.8, "panel_moved", {"by_mm": 4, "side": "rising_level"}),
+    (18.4, "tuning_shown", {"percent": 81}),
+    (19.0, "hot_spot_gone", {}),
+    (21.0, "panel_moved", {"by_mm": -4, "side": "rising_level"}),
+    (24.0, "skin_reading", {"celsius": 37.1}),
+    (25.0, "comfort", {"score": 7}),
+    (29.0, "paused", {}),
+    (30.5, "resumed", {}),
+    (36.0, "comfort", {"score": 8}),
+    (40.0, "stopped", {}),
+    (43.0, "skin_looked", {"redness": 1, "words": "Even pink, gone after ten minutes."}),
+)
+"""What was entered in a past visit, and in which minute; where a place is needed it is the plan's first."""
 
 
 def make_visits() -> None:
@@ -23,9 +54,60 @@ def make_visits() -> None:
     person = Person.objects.get(family_name="Holvat")
     plan = resources.files("evenfield.clinic.visits") / "data" / "demonstration_thigh.toml"
     text = plan.read_text(encoding="utf-8")
-    for visit in Visit.objects.filter(course__person=person, state=VisitState.PLANNED):
+    for visit in Visit.objects.filter(course__person=person):
         visit.plan = {"case": text, "at": timezone.now().isoformat()}
         visit.save()
+    for visit in Visit.objects.filter(state=VisitState.DONE).order_by("pk"):
+        _enter(visit)
     run = begin(person)
     for line in default_checklist().line:
         tick(person, run.number, line.id, done=True)
+
+
+def _enter(visit: Visit) -> None:
+    """A past visit as it would stand in the record."""
+    plan, limits, text = plan_of(visit.plan), manual_limits(visit.device), profile_text()
+    profile = profile_of(text, limits)
+    planned = Planned(
+        id=f"begin-{visit.pk}",
+        at_s=0.0,
+        received_s=0.0,
+        region=visit.course.region_kind.value,
+        planned_minutes=plan.minutes,
+        starting_power_w=plan.starting_power_w,
+    )
+    inner = {"name": profile.name, "version": profile.version, "text": text, "limits": limits}
+    _keep(
+        visit,
+        Kind.BEGIN,
+        planned.id,
+        {"event": event_to_mapping(planned), "profile": inner, "case": plan.case_text},
+    )
+    zone = plan.places[0]["label"]
+    for number, (minute, kind, said) in enumerate(_PAST):
+        place: dict[str, Any] = {}
+        if kind in ("skin_reading", "hot_spot", "hot_spot_gone"):
+            place = {"zone": zone}
+        elif kind == "panel_moved":
+            if not plan.panels:
+                continue
+            place = {"panel": plan.panels[0]["name"]}
+        at_s = 60.0 * minute + 5.0 * (visit.pk % 7)
+        told = {"kind": kind, "id": f"past-{visit.pk}-{number}", "at_s": at_s, "received_s": at_s + 1.0}
+        event = event_from_mapping({**told, **said, **place})
+        content = {"event": event_to_mapping(event), "clock": {"off_s": 0.0, "mark": ""}}
+        _keep(visit, kind, event.id, content)
+    closing = {
+        "at_s": 2760.0,
+        "client_words": "Invented: warm all over, one place too warm for a moment.",
+        "next_words": "Invented: begin with the panel 2 mm further off.",
+        "redness": 1,
+        "broken": False,
+        "skin_words": "Even pink, gone after ten minutes.",
+        "estimate": None,
+    }
+    _keep(visit, Kind.CLOSING, f"closing-{visit.pk}", closing)
+
+
+def _keep(visit: Visit, kind: str, name: str, content: dict[str, Any]) -> None:
+    VisitEntry.keep(kind, visit.course.person_id, content, visit_id=visit.pk, entry_id=name)
