@@ -80,7 +80,7 @@ _VARIANTS: dict[str, Callable[[Made], list[tuple[str, str]]]] = {
     "trail": lambda made: [
         ("", ""), ("of one person", f"?record={made.person.pk}"), ("far back", "?before=1000"),
     ],
-    "person-courses": lambda _: [("", ""), ("further", "?from=4")],
+    "person-courses": lambda _: [("", ""), ("further", "?from=1")],
     "visit-now": lambda _: [("", "?after=0")],
     "plan-file": lambda _: [("none there", "?name=section.svg")],
     "plan-region": lambda _: [("", "?region=thigh&side=left")],

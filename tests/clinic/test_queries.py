@@ -11,7 +11,7 @@ from bench.clinic_pages import NOT_BY_GET, Browser, pages
 from evenfield.clinic.access import routes
 from evenfield.clinic.visits import running
 
-SMALL = Size(people=12, visits=60, events=2_500, history=12, long=20, running=2, rooms=2, years=1)
+SMALL = Size(people=12, visits=80, events=3_000, history=24, long=20, running=2, rooms=2, years=1)
 LARGE = Size(people=50, visits=250, events=12_000, history=36, long=40, running=7, rooms=5, years=1)
 
 MOST = 14
