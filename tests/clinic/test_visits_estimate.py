@@ -12,8 +12,9 @@ from django.conf import settings
 from evenfield.case import case_from_toml
 from evenfield.clinic.visits import worker
 from evenfield.clinic.visits.estimating import Estimator, Question, wait_for
+from evenfield.clinic.visits.for_rules import for_conduct
 from evenfield.clinic.visits.plans import plan_of
-from evenfield.clinic.visits.translation import for_conduct, inputs_of
+from evenfield.clinic.visits.translation import inputs_of
 from evenfield.conduct import Event, event_from_mapping
 from evenfield.conduct.events import event_to_mapping
 from evenfield.follow import FieldOff, FieldOn, PanelShift, PowerNow, SkinRead, prepare, to_npz

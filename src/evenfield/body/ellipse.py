@@ -11,7 +11,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ellipe, ellipeinc
 
 FloatArray = NDArray[np.float64]
 
@@ -30,6 +29,8 @@ class UnitEllipse:
     width: float = field(init=False)
 
     def __post_init__(self) -> None:
+        from scipy.special import ellipe  # read in here: a clinic's server starts without it
+
         b = 1.0 / (4.0 * float(ellipe(1.0 - self.width_to_depth**-2)))
         object.__setattr__(self, "width", b)
         object.__setattr__(self, "depth", b / self.width_to_depth)
@@ -56,6 +57,8 @@ class UnitEllipse:
 
         b E(t | m) with the eccentric angle t, tan(angle) = (b/a) tan t.
         """
+        from scipy.special import ellipeinc
+
         t = angle + wrap(
             np.arctan2(self.depth * np.sin(angle), self.width * np.cos(angle)) - angle,
         )

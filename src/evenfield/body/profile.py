@@ -5,12 +5,17 @@ Stat. Comput. 5:300, 1984), as in SciPy's `PchipInterpolator`: no overshoot, so 
 the smallest or rises above the largest measured.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
 
 from evenfield.body.ellipse import FloatArray
+
+if TYPE_CHECKING:
+    from scipy.interpolate import CubicHermiteSpline
 
 
 @dataclass(frozen=True)
@@ -28,6 +33,9 @@ class FlatEnded:
     _slope: CubicHermiteSpline | None = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
+        # read in here: a clinic's server starts without it
+        from scipy.interpolate import CubicHermiteSpline, PchipInterpolator
+
         spline = slope = None
         if len(self.level) > 1:
             slopes = np.asarray(PchipInterpolator(self.level, self.values)(self.level, 1))

@@ -12,7 +12,6 @@ from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.constants import epsilon_0
 
 from evenfield.tissue.value import Label, Value
 
@@ -55,6 +54,8 @@ class ColeCole:
 
         Raises ValueError if a frequency is not above zero.
         """
+        from scipy.constants import epsilon_0  # read in here: a clinic's server starts without it
+
         j_omega = _j_omega(frequency_hz)
         eps: Complex = self.eps_inf + self.sigma_s / (j_omega * epsilon_0)
         for delta, tau, alpha in zip(self.delta, self.tau_s, self.alpha, strict=True):
@@ -63,6 +64,8 @@ class ColeCole:
 
     def admittivity(self, frequency_hz: ArrayLike) -> Complex:
         """Admittivity sigma + jω eps0 eps_r in S/m at `frequency_hz` (Hz, any shape, > 0)."""
+        from scipy.constants import epsilon_0
+
         return _j_omega(frequency_hz) * epsilon_0 * self.relative_permittivity(frequency_hz)
 
     @property

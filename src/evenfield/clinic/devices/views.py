@@ -11,7 +11,6 @@ from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.devices.forms import DeviceForm, PanelForm, RoomForm
 from evenfield.clinic.devices.models import Device, PanelProfile, TreatmentRoom
-from evenfield.field.device import shipped_text
 
 
 @requires("devices.view")
@@ -28,6 +27,8 @@ def devices(request: StaffRequest) -> HttpResponse:
 @requires("devices.view")
 def generic_profile(request: StaffRequest) -> HttpResponse:
     """The generic device's profile as text, to begin one's own from."""
+    from evenfield.field.device import shipped_text
+
     return HttpResponse(shipped_text(), content_type="text/plain; charset=utf-8")
 
 

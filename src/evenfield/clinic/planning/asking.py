@@ -2,10 +2,12 @@
 
 from dataclasses import dataclass
 from math import degrees, radians
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from evenfield.case import Case
-from evenfield.tolerance.what_if import PanelChange, WhatIf
+
+if TYPE_CHECKING:
+    from evenfield.tolerance.what_if import WhatIf
 
 
 @dataclass(frozen=True)
@@ -64,8 +66,10 @@ def changes(case: Case, numbers: dict[str, float]) -> dict[str, float]:
     }
 
 
-def what_if_of(case: Case, asked: dict[str, Any]) -> WhatIf:
+def what_if_of(case: Case, asked: dict[str, Any]) -> "WhatIf":
     """The what-if of `changes`; numbers in mm, degrees, W and min."""
+    from evenfield.tolerance.what_if import PanelChange, WhatIf
+
     panels = []
     for index, panel in enumerate(case.panels):
         own = {key: float(asked[f"p{index}.{key}"]) for key in _KEYS if f"p{index}.{key}" in asked}

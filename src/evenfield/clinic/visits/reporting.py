@@ -1,7 +1,7 @@
 """From a visit's record to its picture and report; values and words only, drawn by `evenfield.report`."""
 
 import threading
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.utils.formats import date_format
 from django.utils.timezone import localtime
@@ -12,7 +12,9 @@ from evenfield.clinic.visits.telling import entry
 from evenfield.clinic.visits.wording import clock
 from evenfield.conduct import events as said
 from evenfield.conduct.adverse import default_adverse_events
-from evenfield.report.visit_page import Course, VisitPicture, VisitSheet, visit_pdf, visit_svg
+
+if TYPE_CHECKING:
+    from evenfield.report.visit_page import VisitPicture, VisitSheet
 
 _drawing = threading.Lock()  # matplotlib's settings belong to the whole process
 _LETTERS = {said.HotSpot: "H", said.TooHotAllOver: "A", said.PanelMoved: "M"}
@@ -42,8 +44,10 @@ def estimate_of(run: Running) -> dict[str, Any] | None:
     return found
 
 
-def picture_of(run: Running) -> VisitPicture:
+def picture_of(run: Running) -> "VisitPicture":
     """What the picture shows."""
+    from evenfield.report.visit_page import Course, VisitPicture
+
     told, numbers = estimate_of(run), summary(run)
     past = told["so_far"] if told else None
     return VisitPicture(
@@ -59,12 +63,16 @@ def picture_of(run: Running) -> VisitPicture:
 
 def picture(run: Running) -> bytes:
     """The picture as SVG."""
+    from evenfield.report.visit_page import visit_svg
+
     with _drawing:
         return visit_svg(picture_of(run))
 
 
 def pdf(run: Running, clinic: str) -> bytes:
     """The report as PDF."""
+    from evenfield.report.visit_page import visit_pdf
+
     with _drawing:
         return visit_pdf(sheet_of(run, clinic), picture_of(run))
 
@@ -75,8 +83,10 @@ def page_lines(run: Running) -> list[dict[str, Any]]:
     return sorted(lines, key=lambda one: (one["at_s"] is None, one["at_s"] or 0.0, one["number"]))
 
 
-def sheet_of(run: Running, clinic: str) -> VisitSheet:
+def sheet_of(run: Running, clinic: str) -> "VisitSheet":
     """What the report says."""
+    from evenfield.report.visit_page import VisitSheet
+
     visit, told = run.visit, estimate_of(run)
     assert visit.started_at
     begun = date_format(localtime(visit.started_at), "DATETIME_FORMAT")

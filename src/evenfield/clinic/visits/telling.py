@@ -8,8 +8,8 @@ from django.utils import timezone
 
 from evenfield.clinic.courses.models import VisitState
 from evenfield.clinic.visits.estimating import ESTIMATES, Question
+from evenfield.clinic.visits.for_rules import for_conduct
 from evenfield.clinic.visits.running import Row, Running
-from evenfield.clinic.visits.translation import for_conduct
 from evenfield.clinic.visits.wording import said
 from evenfield.conduct import Advice, prompt_to_mapping
 

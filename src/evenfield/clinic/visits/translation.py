@@ -1,6 +1,7 @@
 """Between the record and the live estimate: entries to what `follow` is told, its answer to what is shown.
 
-The only place that knows both `conduct` and `follow`.
+The only place that knows both `conduct` and `follow`; only the worker reads it, so that the server starts
+without the heat model.
 """
 
 from collections.abc import Iterable
@@ -9,7 +10,6 @@ from typing import Any
 
 from evenfield.conduct import events as said
 from evenfield.conduct import standing
-from evenfield.conduct.estimate import Estimate, Likely, ZoneEstimate
 from evenfield.follow import (
     ComfortSaid,
     Curves,
@@ -108,27 +108,3 @@ def _curves(curves: Curves) -> dict[str, Any]:
         for name in ("skin_mean_c", "skin_hottest_c", "fat_mean_c", "fat_hottest_c")
     }
     return {"minutes": [_number(minute) for minute in curves.minutes], **rows}
-
-
-def for_conduct(told: dict[str, Any] | None) -> Estimate | None:
-    """What the rules are given, from the plain data."""
-    if not told:
-        return None
-    zones = tuple(
-        ZoneEstimate(
-            zone=zone["zone"],
-            skin_mean_c=_likely(zone["skin_mean_c"]),
-            skin_hottest_c=_likely(zone["skin_hottest_c"]),
-            fat_mean_c=_likely(zone["fat_mean_c"]),
-            fat_hottest_c=_likely(zone["fat_hottest_c"]),
-            disagrees=zone["disagrees"],
-        )
-        for zone in told["zones"]
-    )
-    left = told["pause_left_s"]
-    return Estimate(told["at_s"], zones, _likely(left) if left else None)
-
-
-def _likely(interval: list[float | None]) -> Likely:
-    value, _low50, _high50, low, high = (float("inf") if one is None else one for one in interval)
-    return Likely(value, low, high)

@@ -14,9 +14,9 @@ from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.courses.booking import at_clinic
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.visits.estimating import ESTIMATES
+from evenfield.clinic.visits.for_rules import for_conduct
 from evenfield.clinic.visits.running import read_newer, running
 from evenfield.clinic.visits.telling import question
-from evenfield.clinic.visits.translation import for_conduct
 
 
 @requires("visits.view")
