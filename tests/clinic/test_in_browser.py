@@ -41,6 +41,7 @@ PERSON_PARTS = [
     "photographs/{}/",
     "photographs/{}/take/",
     "courses/{}/add/",
+    "courses/{}/all/",
     "planning/person/{}/",
     "exchange/person/{}/",
 ]
