@@ -25,7 +25,7 @@ Answering = Callable[[Environ, Callable[..., Any]], Iterable[bytes]]
 THREADS = 6
 """Requests answered at once beside one heartbeat."""
 HELD_S = 0.5
-"""A heartbeat waits for entries no longer than this: pages call themselves stale after three seconds."""
+"""An entry holds heartbeats up no longer than this: pages call themselves stale after three seconds."""
 SWITCH_S = 0.0005
 """A thread that computes lets another one in after this (5 ms is usual). An entry speaks to the database some
 forty times and would have to wait for its turn after each."""
@@ -47,7 +47,7 @@ class Threads:
         self._turn = asyncio.Lock()
         self._quiet = asyncio.Event()
         self._quiet.set()
-        self._changes = 0
+        self._changes, self._last_began = 0, 0.0
         sys.setswitchinterval(SWITCH_S)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -69,14 +69,16 @@ class Threads:
 
     async def _in_turn(self, environ: Environ) -> "Answer":
         async with self._turn:
-            with suppress(TimeoutError):
-                await asyncio.wait_for(self._quiet.wait(), HELD_S)
+            left_s = self._last_began + HELD_S - asyncio.get_running_loop().time()
+            if left_s > 0:
+                with suppress(TimeoutError):
+                    await asyncio.wait_for(self._quiet.wait(), left_s)
             return await self._by(self._heartbeats, environ)
 
     async def _at_once(self, environ: Environ) -> "Answer":
         if environ["REQUEST_METHOD"] != "POST":
             return await self._by(self._others, environ)
-        self._changes += 1
+        self._changes, self._last_began = self._changes + 1, asyncio.get_running_loop().time()
         self._quiet.clear()
         try:
             return await self._by(self._others, environ)
