@@ -57,7 +57,7 @@ def test_open_courses_are_turned_through(
         Course(person=course.person, region="calf", visits_planned=place + 1, spacing_days=14).save()
     client = browser(Role.OPERATOR)
     seen, address = [], "/courses/open/"
-    while address:
+    while address and len(seen) < 9:
         page = client.get(address)
         seen += [one.course.pk for one in page.context["courses"]]
         following = re.search(r'href="(\?from=\d+)" rel="next"', page.content.decode())
