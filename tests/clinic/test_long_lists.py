@@ -56,7 +56,8 @@ def test_open_courses_are_turned_through(
     for place in range(4):
         Course(person=course.person, region="calf", visits_planned=place + 1, spacing_days=14).save()
     client = browser(Role.OPERATOR)
-    seen, address = [], "/courses/open/"
+    seen: list[int] = []
+    address = "/courses/open/"
     while address and len(seen) < 9:
         page = client.get(address)
         seen += [one.course.pk for one in page.context["courses"]]
