@@ -1,7 +1,9 @@
 """`python -m bench.live_rooms`: many visits at once, asking every second; how soon entries are answered.
 
 Each room asks for its heartbeat once a second and enters something every `--every` seconds; the estimates
-are computed by the server's own worker for all of them.
+are computed by the server's own worker for all of them. The first `--settle` seconds, in which every room
+opens its page at the same moment, are left out. `--cost` tells instead what an entry and a heartbeat cost the
+server in processor time, one after the other, which other work on the machine changes less.
 """
 
 from __future__ import annotations
@@ -30,9 +32,10 @@ EVENTS = (
 class RoomClient(threading.Thread):
     """One room's tablet."""
 
-    def __init__(self, tablet: Tablet, visit: int, until: float, every_s: float) -> None:
+    def __init__(self, tablet: Tablet, visit: int, settled: float, until: float, every_s: float) -> None:
         super().__init__(daemon=True)
-        self.tablet, self.visit, self.until, self.every_s = tablet, visit, until, every_s
+        self.tablet, self.visit, self.every_s = tablet, visit, every_s
+        self.settled, self.until = settled, until
         self.entries: list[float] = []
         self.beats: list[float] = []
 
@@ -47,12 +50,14 @@ class RoomClient(threading.Thread):
             if now >= enter_at:
                 answer = self.tablet.enter(self.visit, entry(dict(chance.choice(EVENTS))))
                 assert answer["kept"], answer
-                self.entries.append(time.monotonic() - now)
+                if now > self.settled:
+                    self.entries.append(time.monotonic() - now)
                 enter_at = max(enter_at + self.every_s, time.monotonic())
             elif now >= beat_at:
                 status, _content = self.tablet.ask("GET", f"/visits/{self.visit}/now/?after={last}")
                 assert status == 200, status
-                self.beats.append(time.monotonic() - now)
+                if now > self.settled:
+                    self.beats.append(time.monotonic() - now)
                 last = "1000000"
                 beat_at = max(beat_at + 1.0, time.monotonic())
             else:
@@ -70,7 +75,9 @@ def _case_and_model() -> tuple[str, bytes]:
     return text, to_npz(prepare(case, layout=layout))
 
 
-def measure(home: Path, rooms: int, seconds: float, every_s: float, estimates: bool) -> str:
+def measure(
+    home: Path, rooms: int, seconds: float, every_s: float, estimates: bool, settle_s: float = 5.0
+) -> str:
     """A sentence with the figures."""
     case, model = _case_and_model() if estimates else ("", b"")
     visits = make_clinic(home, rooms, case)
@@ -84,15 +91,48 @@ def measure(home: Path, rooms: int, seconds: float, every_s: float, estimates: b
     server = Server(home)
     try:
         first = Tablet.signed_in(server.port)
-        until = time.monotonic() + seconds
-        clients = [RoomClient(first.another(), visit, until, every_s) for visit in visits]
+        settled = time.monotonic() + settle_s
+        until = settled + seconds
+        clients = [RoomClient(first.another(), visit, settled, until, every_s) for visit in visits]
         for client in clients:
             client.start()
+        time.sleep(settle_s)
+        used = server.processor_s()
         for client in clients:
             client.join()
+        used = server.processor_s() - used
     finally:
         server.stop()
-    return _figures(clients, seconds)
+    return f"{_figures(clients, seconds)}\nthe server used {100 * used / seconds:.0f} % of a processor"
+
+
+def cost(home: Path, count: int = 300) -> str:
+    """Processor time of an entry and of a heartbeat, one after the other, without estimates."""
+    visits = make_clinic(home, 5)
+    server = Server(home)
+    lines = []
+    try:
+        tablet = Tablet.signed_in(server.port)
+
+        def enter(n: int) -> None:
+            assert tablet.enter(visits[n % 5], entry(dict(EVENTS[n % len(EVENTS)])))["kept"]
+
+        def beat(n: int) -> None:
+            assert tablet.ask("GET", f"/visits/{visits[n % 5]}/now/?after=1000000")[0] == 200
+
+        for name, one in (("an entry", enter), ("a heartbeat", beat)):
+            for n in range(5):
+                one(n)
+            used, clock = server.processor_s(), time.monotonic()
+            for n in range(count):
+                one(n)
+            used, took = server.processor_s() - used, time.monotonic() - clock
+            lines.append(
+                f"{name}: {1000 * used / count:.1f} ms of a processor, {1000 * took / count:.1f} ms in all"
+            )
+    finally:
+        server.kill()
+    return "\n".join(lines)
 
 
 def _figures(clients: list[RoomClient], seconds: float) -> str:
@@ -115,13 +155,21 @@ def main() -> None:
         "--every", type=float, default=10.0, help="seconds from entry to entry in a room (10)"
     )
     parser.add_argument("--no-estimates", action="store_true")
+    parser.add_argument("--settle", type=float, default=5.0, help="seconds left out at the beginning (5)")
+    parser.add_argument("--cost", action="store_true", help="processor time of an entry and of a heartbeat")
     chosen = parser.parse_args()
     place = Path(tempfile.mkdtemp(prefix="evenfield-rooms-"))
     try:
+        if chosen.cost:
+            print(cost(place / "record"))
+            return
         print(
             f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f} at the start; {chosen.rooms} rooms"
         )
-        print(measure(place / "record", chosen.rooms, chosen.seconds, chosen.every, not chosen.no_estimates))
+        estimates = not chosen.no_estimates
+        home = place / "record"
+        print(measure(home, chosen.rooms, chosen.seconds, chosen.every, estimates, chosen.settle))
+        print(f"load {os.getloadavg()[0]:.1f} at the end")
     finally:
         shutil.rmtree(place, ignore_errors=True)
 
