@@ -16,7 +16,7 @@ LARGE = Size(people=50, visits=250, events=12_000, history=36, long=40, running=
 
 MOST = 14
 MORE = {
-    "person": 30, "person: usual": 30, "person-courses": 25, "person-courses: further": 25, "visit": 20,
+    "person": 30, "person: usual": 30, "person-courses": 25, "person-courses: further": 25, "visit": 22,
     "add-visit": 16, "plan-visit": 16, "plan-region": 16,
 }  # fmt: skip
 """Pages that gather from many parts of the record."""
