@@ -9,6 +9,7 @@ server in processor time, one after the other, which other work on the machine c
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import random
 import shutil
@@ -38,6 +39,7 @@ class RoomClient(threading.Thread):
         self.settled, self.until = settled, until
         self.entries: list[float] = []
         self.beats: list[float] = []
+        self.estimate_age_s: float | None = None
 
     def run(self) -> None:
         """Until the end."""
@@ -54,8 +56,11 @@ class RoomClient(threading.Thread):
                     self.entries.append(time.monotonic() - now)
                 enter_at = max(enter_at + self.every_s, time.monotonic())
             elif now >= beat_at:
-                status, _content = self.tablet.ask("GET", f"/visits/{self.visit}/now/?after={last}")
+                status, content = self.tablet.ask("GET", f"/visits/{self.visit}/now/?after={last}")
                 assert status == 200, status
+                told = json.loads(content)
+                if told["estimate_at_s"] is not None:
+                    self.estimate_age_s = told["now_s"] - told["estimate_at_s"]
                 if now > self.settled:
                     self.beats.append(time.monotonic() - now)
                 last = "1000000"
@@ -103,7 +108,10 @@ def measure(
         used = server.processor_s() - used
     finally:
         server.stop()
-    return f"{_figures(clients, seconds)}\nthe server used {100 * used / seconds:.0f} % of a processor"
+    lines = [_figures(clients, seconds), f"the server used {100 * used / seconds:.0f} % of a processor"]
+    if ages := [client.estimate_age_s for client in clients if client.estimate_age_s is not None]:
+        lines.append(f"{len(ages)} rooms have an estimate, {np.median(ages):.0f} s old (median at the end)")
+    return "\n".join(lines)
 
 
 def cost(home: Path, count: int = 300) -> str:
