@@ -54,6 +54,18 @@ def test_bound_holds_and_moves_stay_within_reach(advice: PlacementAdvice) -> Non
 
 
 @pytest.mark.slow
+def test_a_bound_that_no_power_keeps_is_said(tilted: Case, advice: PlacementAdvice, here: Runner) -> None:
+    """Every answer that was searched for keeps its bound or says that it does not."""
+    colder = replace(WISH, skin_limit_c=34.5)
+    spread = spread_of(tilted).without("dielectric", "girth", "fat_thickness", "fat_kind", "core")
+    hopeless = search(tilted, colder, here, spread=spread, design=24, members=8, fresh=16, checks=0)
+    assert all("not kept" in o.words for o in hopeless.options[1:])
+    for option in advice.options[1:]:
+        share = {"a fif": 0.2, "twice": 2.0}.get(option.words[:5], 1.0)
+        assert ("not kept" in option.words) == (option.chance > share * WISH.chance)
+
+
+@pytest.mark.slow
 def test_it_turns_the_tilted_panel_back(advice: PlacementAdvice) -> None:
     """Common practice, no source: as parallel as possible."""
     best = named(advice, "best")

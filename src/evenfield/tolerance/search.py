@@ -353,8 +353,8 @@ class _Judge:
         for watts in range(max(hold_w, lowest), lowest - 1, -1):
             found = self.option(words, moves, course, float(watts), minutes)
             if found.chance <= chance:
-                break
-        return found
+                return found
+        return replace(found, words=f"{words}: not kept even at the least power tried")
 
     def option(self, words: str, moves: Moves, course: Course, hold_w: float, minutes: float) -> Option:
         e = self.emulator
