@@ -12,7 +12,7 @@ from numba import njit, prange
 from numpy.typing import NDArray
 
 from evenfield.field.solve import fixed_potential
-from evenfield.grid import kernels
+from evenfield.grid import kernels, transfer
 from evenfield.grid.assembly import stiffness
 from evenfield.grid.multigrid import Multigrid
 from evenfield.verify.reference_case import PanelCase
@@ -68,7 +68,7 @@ def iteration(case: PanelCase) -> Iteration:
     y = np.array([case.materials[name].admittivity for name in grid.layer_of_cell])
     A = stiffness(grid.nodes, y)
     held, value, _ = fixed_potential(grid, case.drives)
-    kernels.pin(A, (~held).astype(np.float64))
+    transfer.pin(A, (~held).astype(np.float64))
     cycle = Multigrid(A, ~held, (grid.layout.level, grid.layout.angle))
     x = np.where(held, 0.0, np.random.default_rng(1).standard_normal(held.shape)).astype(np.complex128)
     out = np.empty_like(value)

@@ -9,7 +9,7 @@ import pytest
 
 SCRIPT = """
 import numpy as np
-from evenfield.grid import kernels
+from evenfield.grid import kernels, relaxation
 
 random = np.random.default_rng(3)
 shape = (4, 8, 27, 12)
@@ -17,9 +17,9 @@ A = (random.standard_normal(shape) + 1j * random.standard_normal(shape)).astype(
 x = (A[:, :, 5] * 1.0).astype(np.complex64)
 A[:, :, 13] += 9.0
 inverse, y = np.zeros_like(x), np.empty_like(x)
-kernels.factor_radial(A, inverse, 0)
+relaxation.factor_radial(A, inverse, 0)
 kernels.apply(A, inverse, y)
-kernels.relax_radial(A, inverse, x, y, 1)
+relaxation.relax_radial(A, inverse, x, y, 1)
 print(y.tobytes().hex(), x.tobytes().hex(), kernels.dot(x, y))
 """
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.sparse.linalg import spsolve
 
-from evenfield.grid import kernels
+from evenfield.grid import kernels, transfer
 from evenfield.grid.assembly import stiffness
 from evenfield.grid.krylov import NotConverged, solve
 from evenfield.grid.multigrid import Multigrid, _sparse, coarsenable
@@ -26,7 +26,7 @@ def problem(complex_valued: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray, M
     b = np.empty_like(value)
     kernels.apply(A, value, b)
     b *= -1.0 * ~held
-    kernels.pin(A, (~held).astype(float))
+    transfer.pin(A, (~held).astype(float))
     lines = (np.linspace(0, 1, NK), np.arange(NJ) * 2 * np.pi / NJ)
     return A, b, ~held, Multigrid(A, ~held, lines)
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from evenfield.grid import kernels
+from evenfield.grid import kernels, transfer
 from evenfield.grid.assembly import mean_squared_gradient, weighted
 from evenfield.grid.fit import Grid
 from evenfield.grid.krylov import Solution, solve
@@ -175,7 +175,7 @@ def _solve_held(
     b = np.empty_like(value)
     kernels.apply(A, value, b)
     np.multiply(b, -free, out=b)
-    kernels.pin(A, free)
+    transfer.pin(A, free)
     guess = None if start is None else start * free
     solution = solve(A, b, Multigrid(A, ~held, lines), tolerance=residual, start=guess)
     return Solution(solution.x + value, solution.history)

@@ -6,15 +6,16 @@ A_ab = Σ_cells y ∫ ∇N_a·∇N_b dV, integrated with 2x2x2 Gauss points (exa
 *The Finite Element Method*, 1987, section 3.8). Corners are numbered c = 4 dk + 2 dj + di.
 """
 
+# mypy: disable-error-code="no-untyped-def, untyped-decorator"
 from __future__ import annotations
 
 from typing import Any
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 from numpy.typing import NDArray
 
-from evenfield.grid.kernels import EXACT_ORDER
+from evenfield.grid.kernels import fast, fast_parallel
 
 Floats = NDArray[np.float64]
 Stencil = NDArray[Any]
@@ -45,64 +46,6 @@ def _reference_gradients() -> Floats:
 _REFERENCE = _reference_gradients()
 
 
-@njit(cache=True, fastmath=EXACT_ORDER, inline="always")
-def _corners(nodes, k, j, jn, i, xyz):  # type: ignore[no-untyped-def]
-    for d in range(3):
-        xyz[0, d] = nodes[d, k, j, i]
-        xyz[1, d] = nodes[d, k, j, i + 1]
-        xyz[2, d] = nodes[d, k, jn, i]
-        xyz[3, d] = nodes[d, k, jn, i + 1]
-        xyz[4, d] = nodes[d, k + 1, j, i]
-        xyz[5, d] = nodes[d, k + 1, j, i + 1]
-        xyz[6, d] = nodes[d, k + 1, jn, i]
-        xyz[7, d] = nodes[d, k + 1, jn, i + 1]
-
-
-@njit(cache=True, fastmath=EXACT_ORDER)
-def _gradients(xyz, ref, grad):  # type: ignore[no-untyped-def]
-    """Physical gradients (8, 3) of the shape functions at one Gauss point; returns the Jacobian
-    determinant."""
-    a00 = a01 = a02 = a10 = a11 = a12 = a20 = a21 = a22 = 0.0
-    for c in range(8):
-        r0 = ref[c, 0]
-        r1 = ref[c, 1]
-        r2 = ref[c, 2]
-        x = xyz[c, 0]
-        y = xyz[c, 1]
-        z = xyz[c, 2]
-        a00 += r0 * x
-        a01 += r0 * y
-        a02 += r0 * z
-        a10 += r1 * x
-        a11 += r1 * y
-        a12 += r1 * z
-        a20 += r2 * x
-        a21 += r2 * y
-        a22 += r2 * z
-    c00 = a11 * a22 - a12 * a21
-    c01 = a12 * a20 - a10 * a22
-    c02 = a10 * a21 - a11 * a20
-    det = a00 * c00 + a01 * c01 + a02 * c02
-    s = 1.0 / det
-    c00 *= s
-    c01 *= s
-    c02 *= s
-    c10 = (a02 * a21 - a01 * a22) * s
-    c11 = (a00 * a22 - a02 * a20) * s
-    c12 = (a01 * a20 - a00 * a21) * s
-    c20 = (a01 * a12 - a02 * a11) * s
-    c21 = (a02 * a10 - a00 * a12) * s
-    c22 = (a00 * a11 - a01 * a10) * s
-    for c in range(8):
-        r0 = ref[c, 0]
-        r1 = ref[c, 1]
-        r2 = ref[c, 2]
-        grad[c, 0] = c00 * r0 + c10 * r1 + c20 * r2
-        grad[c, 1] = c01 * r0 + c11 * r1 + c21 * r2
-        grad[c, 2] = c02 * r0 + c12 * r1 + c22 * r2
-    return abs(det)
-
-
 _PAIRS = [(a, b) for a in range(8) for b in range(a, 8)]
 _LOW = np.array([[c for c in range(8) if not c & (4 >> d)] for d in range(3)])
 """Corners from which the four edges along k, j and i start; an edge along d ends at corner + (4 >> d)."""
@@ -129,8 +72,8 @@ for _n, (_a, _b) in enumerate(_PAIRS):
     _PAIR[_a, _b] = _PAIR[_b, _a] = _n
 
 
-@njit(cache=True, fastmath=EXACT_ORDER, error_model="numpy")
-def _metric(tangent, metric, volume):  # type: ignore[no-untyped-def]
+@fast
+def _metric(tangent, metric, volume):
     """|det J| J⁻¹ J⁻ᵀ (6, n) at one Gauss point of each cell from the tangents J (9, n); adds |det J| / 8."""
     for i in range(volume.size):
         a0, a1, a2 = tangent[0, i], tangent[1, i], tangent[2, i]
@@ -150,53 +93,68 @@ def _metric(tangent, metric, volume):  # type: ignore[no-untyped-def]
         metric[5, i] = s * (v0 * w0 + v1 * w1 + v2 * w2)
 
 
-@njit(cache=True, fastmath=EXACT_ORDER, error_model="numpy")
-def _couplings_of_layer(nodes, k, low, along, weights, pair, volume, out):  # type: ignore[no-untyped-def]
+@fast
+def _scratch(n):
+    """Edges, tangents, metric and matrix of a line of n cells."""
+    return np.empty((12, 3, n)), np.empty((9, n)), np.empty((6, n)), np.empty((36, n))
+
+
+@fast
+def _cells(nodes, k, j, low, along, weights, scratch, volume):
+    """∫ ∇N_a·∇N_b dV (36 pairs, n), the last of `scratch`, and volume (n,) of the cells of column (k, j)."""
+    nj = nodes.shape[2]
+    n = volume.size
+    jn = j + 1 if j + 1 < nj else 0
+    edge, tangent, metric, cell = scratch
+    for d in range(3):
+        step = 4 >> d
+        for q in range(4):
+            c = low[d, q]
+            e = c + step
+            for x in range(3):
+                first = nodes[x, k + (c >> 2), jn if (c >> 1) & 1 else j]
+                last = nodes[x, k + (e >> 2), jn if (e >> 1) & 1 else j]
+                line = edge[4 * d + q, x]
+                i0, i1 = c & 1, e & 1
+                for i in range(n):
+                    line[i] = last[i + i1] - first[i + i0]
+    cell[:] = 0.0
+    volume[:] = 0.0
+    for g in range(8):
+        for d in range(3):
+            s0, s1, s2, s3 = along[g, d, 0], along[g, d, 1], along[g, d, 2], along[g, d, 3]
+            for x in range(3):
+                e0, e1 = edge[4 * d, x], edge[4 * d + 1, x]
+                e2, e3 = edge[4 * d + 2, x], edge[4 * d + 3, x]
+                line = tangent[3 * d + x]
+                for i in range(n):
+                    line[i] = s0 * e0[i] + s1 * e1[i] + s2 * e2[i] + s3 * e3[i]
+        _metric(tangent, metric, volume)
+        for p in range(36):
+            line = cell[p]
+            t0, t1, t2 = weights[g, p, 0], weights[g, p, 1], weights[g, p, 2]
+            t3, t4, t5 = weights[g, p, 3], weights[g, p, 4], weights[g, p, 5]
+            for i in range(n):
+                line[i] += (
+                    t0 * metric[0, i]
+                    + t1 * metric[1, i]
+                    + t2 * metric[2, i]
+                    + t3 * metric[3, i]
+                    + t4 * metric[4, i]
+                    + t5 * metric[5, i]
+                )
+
+
+@fast
+def _couplings_of_layer(nodes, k, low, along, weights, pair, volume, out):
     """What the cells between the levels k and k + 1 give."""
     _, _, nj, ni = nodes.shape
     n = ni - 1
-    edge = np.empty((12, 3, n))
-    tangent, metric = np.empty((9, n)), np.empty((6, n))
-    cell = np.empty((36, n))
+    scratch = _scratch(n)
+    cell = scratch[3]
     for j in range(nj):
+        _cells(nodes, k, j, low, along, weights, scratch, volume[k, j])
         jn = j + 1 if j + 1 < nj else 0
-        for d in range(3):
-            step = 4 >> d
-            for q in range(4):
-                c = low[d, q]
-                e = c + step
-                for x in range(3):
-                    first = nodes[x, k + (c >> 2), jn if (c >> 1) & 1 else j]
-                    last = nodes[x, k + (e >> 2), jn if (e >> 1) & 1 else j]
-                    line = edge[4 * d + q, x]
-                    i0, i1 = c & 1, e & 1
-                    for i in range(n):
-                        line[i] = last[i + i1] - first[i + i0]
-        cell[:] = 0.0
-        volume[k, j] = 0.0
-        for g in range(8):
-            for d in range(3):
-                s0, s1, s2, s3 = along[g, d, 0], along[g, d, 1], along[g, d, 2], along[g, d, 3]
-                for x in range(3):
-                    e0, e1 = edge[4 * d, x], edge[4 * d + 1, x]
-                    e2, e3 = edge[4 * d + 2, x], edge[4 * d + 3, x]
-                    line = tangent[3 * d + x]
-                    for i in range(n):
-                        line[i] = s0 * e0[i] + s1 * e1[i] + s2 * e2[i] + s3 * e3[i]
-            _metric(tangent, metric, volume[k, j])
-            for p in range(36):
-                line = cell[p]
-                t0, t1, t2 = weights[g, p, 0], weights[g, p, 1], weights[g, p, 2]
-                t3, t4, t5 = weights[g, p, 3], weights[g, p, 4], weights[g, p, 5]
-                for i in range(n):
-                    line[i] += (
-                        t0 * metric[0, i]
-                        + t1 * metric[1, i]
-                        + t2 * metric[2, i]
-                        + t3 * metric[3, i]
-                        + t4 * metric[4, i]
-                        + t5 * metric[5, i]
-                    )
         for a in range(8):
             ja = jn if (a >> 1) & 1 else j
             for b in range(8):
@@ -209,8 +167,8 @@ def _couplings_of_layer(nodes, k, low, along, weights, pair, volume, out):  # ty
                     line[i + above] += values[i]
 
 
-@njit(cache=True, fastmath=EXACT_ORDER, parallel=True, error_model="numpy")
-def _couplings(nodes, low, along, weights, pair, volume, out):  # type: ignore[no-untyped-def]
+@fast_parallel
+def _couplings(nodes, low, along, weights, pair, volume, out):
     """Even cell layers first, then odd ones, so threads never collide."""
     nk = nodes.shape[1]
     for parity in range(2):
@@ -231,8 +189,8 @@ def couplings(nodes: Floats) -> tuple[Floats, Floats]:
     return out, volume
 
 
-@njit(cache=True, fastmath=EXACT_ORDER, parallel=True)
-def _weighted(couplings, below, above, out):  # type: ignore[no-untyped-def]
+@fast_parallel
+def _weighted(couplings, below, above, out):
     nk, nj, _, ni = out.shape
     for k in prange(nk):
         for j in range(nj):
@@ -280,40 +238,37 @@ def cell_volumes(nodes: Floats) -> Floats:
     return couplings(nodes)[1]
 
 
-@njit(cache=True, fastmath=EXACT_ORDER, parallel=True)
-def _squared_gradient(nodes, ref, phi, cells, out):  # type: ignore[no-untyped-def]
-    _, nk, nj, _ = nodes.shape
-    for k in prange(nk - 1):
-        xyz = np.empty((8, 3))
-        grad = np.empty((8, 3))
-        value = np.empty(8, dtype=phi.dtype)
-        for j in range(nj):
-            jn = j + 1 if j + 1 < nj else 0
-            for i in range(cells):
-                _corners(nodes, k, j, jn, i, xyz)
-                for c in range(8):
-                    value[c] = phi[k + (c >> 2), jn if (c >> 1) & 1 else j, i + (c & 1)]
-                total = 0.0
-                volume = 0.0
-                for g in range(8):
-                    w = _gradients(xyz, ref[g], grad)
-                    e0 = value[0] * grad[0, 0]
-                    e1 = value[0] * grad[0, 1]
-                    e2 = value[0] * grad[0, 2]
-                    for c in range(1, 8):
-                        e0 += value[c] * grad[c, 0]
-                        e1 += value[c] * grad[c, 1]
-                        e2 += value[c] * grad[c, 2]
-                    total += w * (
-                        e0.real * e0.real
-                        + e0.imag * e0.imag
-                        + e1.real * e1.real
-                        + e1.imag * e1.imag
-                        + e2.real * e2.real
-                        + e2.imag * e2.imag
-                    )
-                    volume += w
-                out[k, j, i] = total / volume
+@fast
+def _squared_gradient_of_layer(nodes, k, low, along, weights, pair, phi, out):
+    """Σ_ab φ_a* φ_b ∫ ∇N_a·∇N_b dV over the volume; φ less that of corner 0, where it loses fewer digits."""
+    _, _, nj, ni = nodes.shape
+    n = ni - 1
+    scratch = _scratch(n)
+    cell = scratch[3]
+    value, total, volume = np.empty((8, n), dtype=phi.dtype), np.empty(n), np.empty(n)
+    for j in range(nj):
+        _cells(nodes, k, j, low, along, weights, scratch, volume)
+        jn = j + 1 if j + 1 < nj else 0
+        for c in range(1, 8):
+            column = phi[k + (c >> 2), jn if (c >> 1) & 1 else j]
+            for i in range(n):
+                value[c, i] = column[i + (c & 1)] - phi[k, j, i]
+        total[:] = 0.0
+        for a in range(1, 8):
+            for b in range(a, 8):
+                twice = 1.0 if a == b else 2.0
+                values = cell[pair[a, b]]
+                for i in range(n):
+                    u, v = value[a, i], value[b, i]
+                    total[i] += twice * values[i] * (u.real * v.real + u.imag * v.imag)
+        for i in range(n):
+            out[k, j, i] = total[i] / volume[i]
+
+
+@fast_parallel
+def _squared_gradient(nodes, low, along, weights, pair, phi, out):
+    for k in prange(out.shape[0]):
+        _squared_gradient_of_layer(nodes, k, low, along, weights, pair, phi, out)
 
 
 def mean_squared_gradient(nodes: Floats, phi: NDArray[Any], cells: int) -> Floats:
@@ -323,5 +278,6 @@ def mean_squared_gradient(nodes: Floats, phi: NDArray[Any], cells: int) -> Float
     """
     _, nk, nj, _ = nodes.shape
     out = np.empty((nk - 1, nj, cells))
-    _squared_gradient(nodes, _REFERENCE, phi, cells, out)
+    inner = np.ascontiguousarray(nodes[:, :, :, : cells + 1])
+    _squared_gradient(inner, _LOW, _ALONG, _WEIGHTS, _PAIR, phi, out)
     return out

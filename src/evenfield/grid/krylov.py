@@ -50,9 +50,10 @@ def solve(
     `b` must be zero at fixed nodes and `start` too, so that the norms see the unknowns only. Raises
     NotConverged.
     """
-    x = np.zeros_like(b) if start is None else start.copy()
-    r = b.copy()
-    if start is not None:
+    if start is None:
+        x, r = np.zeros_like(b), b.copy()
+    else:
+        x, r = start.copy(), np.empty_like(b)
         kernels.apply(stencil, x, r)
         np.subtract(b, r, out=r)
     size = float(np.sqrt(kernels.squared_norm(b))) if reference is None else reference

@@ -20,8 +20,9 @@ from evenfield.applicator import PlacedPanel
 from evenfield.body import Region
 
 Floats = NDArray[np.float64]
-MULTIPLE = 16
-"""Cells around and along come in multiples of this, so that the grid can be halved four times."""
+AROUND, ALONG = 16, 8
+"""Cells around and along come in multiples of these, so that the coarse grid nested in the fine one can be
+halved twice itself."""
 
 
 @dataclass(frozen=True)
@@ -216,7 +217,7 @@ def make_layout(region: Region, panels: Sequence[PlacedPanel], spacing: Spacing 
         angle_segments.append(
             _Segment((b - a) * radius, edge, edge, under if covered else beyond, size.growth)
         )
-    arc, j_index = _lines([a * radius for a in angle_edges], angle_segments, MULTIPLE)
+    arc, j_index = _lines([a * radius for a in angle_edges], angle_segments, AROUND)
     angle = origin + arc[:-1] / radius
 
     level_edges = _clustered([z for pair in ends for z in pair], 0.5 * edge)
@@ -233,7 +234,7 @@ def make_layout(region: Region, panels: Sequence[PlacedPanel], spacing: Spacing 
         level_segments.append(
             _Segment(b - a, most if first else edge, most if last else edge, most, size.growth)
         )
-    level, k_index = _lines(marks[:-1], level_segments, MULTIPLE // 2)
+    level, k_index = _lines(marks[:-1], level_segments, ALONG)
 
     lines = []
     edge_angle, edge_level = np.array(angle_edges), np.array(level_edges)

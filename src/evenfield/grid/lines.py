@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from evenfield.grid import kernels
+from evenfield.grid import relaxation
 from evenfield.grid.assembly import Stencil
 
 Array = NDArray[Any]
@@ -32,10 +32,10 @@ class Lines:
 
     def refactor(self) -> None:
         """Factor the lines of the stencil as it is now."""
-        kernels.factor_radial(self._stencil, self._radial, self._reach)
-        kernels.factor_angular(self._stencil, self._angular, self._wrap)
+        relaxation.factor_radial(self._stencil, self._radial, self._reach)
+        relaxation.factor_angular(self._stencil, self._angular, self._wrap)
 
     def __call__(self, residual: Array) -> Array:
         """Approximate solution of A x = residual, shape (nk, nj, ni); overwritten by the next call."""
-        kernels.solve_lines(self._stencil, self._radial, self._angular, self._wrap, residual, self._x)
+        relaxation.solve_lines(self._stencil, self._radial, self._angular, self._wrap, residual, self._x)
         return self._x

@@ -19,7 +19,7 @@ from scipy.sparse import csc_matrix
 from scipy.sparse.linalg import splu
 from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 
-from evenfield.grid import kernels
+from evenfield.grid import kernels, relaxation, transfer
 from evenfield.grid.assembly import Stencil
 
 Array = NDArray[Any]
@@ -108,10 +108,10 @@ class Multigrid:
                 break
             coarse = np.empty(((nk + 1) // 2, nj // 2, 27, ni), dtype=single)
             top = self._levels[-1]
-            kernels.galerkin(fine, mask, top.weight_k, top.weight_j, coarse)
+            transfer.galerkin(fine, mask, top.weight_k, top.weight_j, coarse)
             mask = np.ascontiguousarray(mask[::2, ::2])
             if not mask.all():
-                kernels.pin(coarse, mask)
+                transfer.pin(coarse, mask)
             fine, lines = coarse, (lines[0][::2], lines[1][::2])
         self._direct = None
         if len(self._levels) > 1:
@@ -137,8 +137,8 @@ class Multigrid:
                 np.concatenate([angle_lines[-1:] - 2 * np.pi, angle_lines, angle_lines[:1] + 2 * np.pi])
             ),
         )
-        kernels.factor_radial(stencil, level.radial, 0)
-        kernels.factor_angular(stencil, level.angular, level.wrap)
+        relaxation.factor_radial(stencil, level.radial, 0)
+        relaxation.factor_angular(stencil, level.angular, level.wrap)
         return level
 
     def __call__(self, residual: Array) -> Array:
@@ -159,23 +159,23 @@ class Multigrid:
             return
         level.x[:] = 0
         for colour in range(4):
-            kernels.relax_radial(level.stencil, level.radial, level.x, level.b, colour)
+            relaxation.relax_radial(level.stencil, level.radial, level.x, level.b, colour)
         for parity in (0, 1):
             self._relax_angular(level, parity)
         if depth + 1 < len(self._levels):
             below = self._levels[depth + 1]
             kernels.residual(level.stencil, level.x, level.b, level.r)
-            kernels.restrict(level.r, level.weight_k, level.weight_j, below.b)
+            transfer.restrict(level.r, level.weight_k, level.weight_j, below.b)
             below.b *= below.free
             self._cycle(depth + 1)
-            kernels.prolong_add(below.x, level.free, level.weight_k, level.weight_j, level.x)
+            transfer.prolong_add(below.x, level.free, level.weight_k, level.weight_j, level.x)
         for parity in (1, 0):
             self._relax_angular(level, parity)
         for colour in (3, 2, 1, 0):
-            kernels.relax_radial(level.stencil, level.radial, level.x, level.b, colour)
+            relaxation.relax_radial(level.stencil, level.radial, level.x, level.b, colour)
 
     def _relax_angular(self, level: _Level, parity: int) -> None:
         if self._reach:
-            kernels.relax_angular(
+            relaxation.relax_angular(
                 level.stencil, level.angular, level.wrap, level.x, level.b, self._reach, DAMPING, parity
             )

@@ -5,15 +5,15 @@ compiled."""
 from __future__ import annotations
 
 import numpy as np
-from numba import njit, prange
+from numba import prange
 
-from evenfield.grid.kernels import EXACT_ORDER, _line_product
+from evenfield.grid.kernels import fast_parallel, line_product
 
 TABLE_C = np.arange(10.0, 70.0, 0.02)
 """Temperatures at which the laws are tabulated, °C; between them they are straight, beyond them constant."""
 
 
-@njit(cache=True, fastmath=EXACT_ORDER, parallel=True, error_model="numpy")
+@fast_parallel
 def net_power(
     conduction, temperature, above, metabolic, source, watts, volume, begin, table, arterial_c, blood_w_k, net
 ):
@@ -33,7 +33,7 @@ def net_power(
             t = temperature[k, j]
             w = blood_w_k[k, j]
             out = net[k, j]
-            _line_product(conduction, above, k, j, conducted, ni)
+            line_product(conduction, above, k, j, conducted, ni)
             for i in range(ni):
                 w[i] = 0.0
             for layer in range(begin.size - 1):

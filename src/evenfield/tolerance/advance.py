@@ -4,15 +4,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from evenfield.grid.kernels import EXACT_ORDER
+from evenfield.grid.kernels import fast
 
 GAMMA = 1.0 - 1.0 / np.sqrt(2.0)
 """As in `heat.stepping`."""
 
 
-@njit(cache=True, fastmath=EXACT_ORDER, error_model="numpy")
+@fast
 def _add_product(columns, vector, out):
     """out += Σ_i vector[i] · columns[i]; column by column, so that sums need no other order to be quick."""
     for i in range(vector.size):
@@ -22,7 +21,7 @@ def _add_product(columns, vector, out):
             out[n] += v * column[n]
 
 
-@njit(cache=True, fastmath=EXACT_ORDER, error_model="numpy")
+@fast
 def _rate(
     a, constant, operator, points, shapes, start_c, arterial_c, in_blood, tables, of_point, low, per, t, out
 ):
@@ -50,7 +49,7 @@ def _rate(
             out[i] -= value * line[i]
 
 
-@njit(cache=True, fastmath=EXACT_ORDER, error_model="numpy")
+@fast
 def run(
     a, constants, operators, points, sources, shapes, start_c, arterial_c, in_blood, tables, of_point, low,
     per, implicit, which, dt, watts, kept, out

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from evenfield.grid import kernels
+from evenfield.grid import kernels, transfer
 from evenfield.grid.assembly import cell_volumes, mean_squared_gradient, stiffness
 from evenfield.grid.krylov import solve
 from evenfield.grid.multigrid import Multigrid
@@ -45,7 +45,7 @@ class HandGrid:
         kernels.apply(A, value, b)
         free = (~held).astype(np.float64)
         np.multiply(b, -free, out=b)
-        kernels.pin(A, free)
+        transfer.pin(A, free)
         precondition = Multigrid(A, ~held, (self.level, self.angle))
         return np.asarray(solve(A, b, precondition, tolerance=1e-10).x + value)
 

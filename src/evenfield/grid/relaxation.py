@@ -1,0 +1,152 @@
+"""Compiled relaxation of radial and angular lines of a 27-point stencil, each solved exactly for itself.
+
+Colour of a radial line: 2 (k mod 2) + (j mod 2); nj is even.
+"""
+
+# mypy: disable-error-code="no-untyped-def, untyped-decorator"
+from __future__ import annotations
+
+import numpy as np
+from numba import prange
+
+from evenfield.grid.kernels import fast, fast_parallel, line_residual
+
+
+@fast
+def _inverse(z):
+    """1/z, real or complex: quicker than complex division, which guards against overflow."""
+    return z.conjugate() * (1.0 / (z.real * z.real + z.imag * z.imag))
+
+
+@fast_parallel
+def factor_radial(A, inverse, begin):
+    """Inverse pivots of every radial line's tridiagonal matrix from node `begin` on (Thomas algorithm), shape
+    (nk, nj, ni)."""
+    nk, nj, _, ni = A.shape
+    for k in prange(nk):
+        for j in range(nj):
+            inverse[k, j, begin] = _inverse(A[k, j, 13, begin])
+            for i in range(begin + 1, ni):
+                lower = A[k, j, 12, i]
+                pivot = A[k, j, 13, i] - lower * A[k, j, 14, i - 1] * inverse[k, j, i - 1]
+                inverse[k, j, i] = _inverse(pivot)
+
+
+@fast_parallel
+def relax_radial(A, inverse, x, b, colour):
+    """Solve all radial lines of one colour for their own unknowns, the rest held."""
+    nk, nj, _, ni = A.shape
+    pk = colour // 2
+    pj = colour % 2
+    for half in prange((nk - pk + 1) // 2):
+        k = 2 * half + pk
+        r = np.empty(ni, dtype=x.dtype)
+        for j in range(pj, nj, 2):
+            line_residual(A, x, b, k, j, r, ni)
+            p = inverse[k, j]
+            low = A[k, j, 12]
+            up = A[k, j, 14]
+            r[0] *= p[0]
+            for i in range(1, ni):
+                r[i] = (r[i] - low[i] * r[i - 1]) * p[i]
+            for i in range(ni - 2, -1, -1):
+                r[i] -= p[i] * up[i] * r[i + 1]
+            out = x[k, j]
+            for i in range(ni):
+                out[i] += r[i]
+
+
+@fast_parallel
+def factor_angular(A, inverse, wrap):
+    """Factors of the periodic tridiagonal matrix of every angular line (k, i).
+
+    Sherman-Morrison on the corner entries (Press et al., *Numerical Recipes*, section 2.7.2): `inverse` holds
+    the inverse pivots, `wrap` the solution for the corner vector already divided by its denominator; as many
+    of the innermost radial nodes as they have.
+    """
+    nk, nj, ni = inverse.shape
+    for k in prange(nk):
+        for i in range(ni):
+            gamma = -A[k, 0, 13, i]
+            corner = A[k, 0, 10, i]  # dj = -1 of the first line: couples to the last
+            first = A[k, 0, 13, i] - gamma
+            last = A[k, nj - 1, 13, i] - corner * corner * _inverse(gamma)
+            inverse[k, 0, i] = _inverse(first)
+            for j in range(1, nj):
+                d = A[k, j, 13, i]
+                if j == nj - 1:
+                    d = last
+                inverse[k, j, i] = _inverse(d - A[k, j, 10, i] * A[k, j - 1, 16, i] * inverse[k, j - 1, i])
+            # solve T z = u, u = (gamma, 0, ..., 0, corner)
+            wrap[k, 0, i] = gamma * inverse[k, 0, i]
+            for j in range(1, nj):
+                u = corner if j == nj - 1 else 0.0 * corner
+                wrap[k, j, i] = (u - A[k, j, 10, i] * wrap[k, j - 1, i]) * inverse[k, j, i]
+            for j in range(nj - 2, -1, -1):
+                wrap[k, j, i] -= inverse[k, j, i] * A[k, j, 16, i] * wrap[k, j + 1, i]
+            share = corner * _inverse(gamma)
+            scale = _inverse(1.0 + wrap[k, 0, i] + share * wrap[k, nj - 1, i])
+            for j in range(nj):
+                wrap[k, j, i] *= scale
+
+
+@fast_parallel
+def relax_angular(A, inverse, wrap, x, b, reach, damping, parity):
+    """Move the angular lines (k, i < reach) of the levels of one parity by `damping` times the way to their
+    own solution, all lines of a level at once, the rest held."""
+    nk, nj, _, _ = A.shape
+    for half in prange((nk - parity + 1) // 2):
+        k = 2 * half + parity
+        r = np.empty((nj, reach), dtype=x.dtype)
+        for j in range(nj):
+            line_residual(A, x, b, k, j, r[j], reach)
+        for i in range(reach):
+            r[0, i] *= inverse[k, 0, i]
+        for j in range(1, nj):
+            low = A[k, j, 10]
+            p = inverse[k, j]
+            for i in range(reach):
+                r[j, i] = (r[j, i] - low[i] * r[j - 1, i]) * p[i]
+        for j in range(nj - 2, -1, -1):
+            up = A[k, j, 16]
+            p = inverse[k, j]
+            for i in range(reach):
+                r[j, i] -= p[i] * up[i] * r[j + 1, i]
+        for i in range(reach):
+            share = -A[k, 0, 10, i] * _inverse(A[k, 0, 13, i])
+            f = r[0, i] + share * r[nj - 1, i]
+            for j in range(nj):
+                x[k, j, i] += damping * (r[j, i] - f * wrap[k, j, i])
+
+
+@fast_parallel
+def solve_lines(A, radial, angular, wrap, b, x):
+    """x: every line solved for b alone, angular lines where `angular` reaches, beyond it the rest of the
+    radial ones, whose factors `radial` begin there."""
+    nk, nj, ni = b.shape
+    reach = angular.shape[2]
+    for k in prange(nk):
+        for j in range(nj):
+            r = x[k, j]
+            p = radial[k, j]
+            low = A[k, j, 12]
+            up = A[k, j, 14]
+            last = b.dtype.type(0.0)
+            for i in range(reach, ni):
+                last = (b[k, j, i] - low[i] * last) * p[i]
+                r[i] = last
+            for i in range(ni - 2, reach - 1, -1):
+                last = r[i] - p[i] * up[i] * last
+                r[i] = last
+        for i in range(reach):
+            x[k, 0, i] = b[k, 0, i] * angular[k, 0, i]
+        for j in range(1, nj):
+            for i in range(reach):
+                x[k, j, i] = (b[k, j, i] - A[k, j, 10, i] * x[k, j - 1, i]) * angular[k, j, i]
+        for j in range(nj - 2, -1, -1):
+            for i in range(reach):
+                x[k, j, i] -= angular[k, j, i] * A[k, j, 16, i] * x[k, j + 1, i]
+        for i in range(reach):
+            f = x[k, 0, i] - A[k, 0, 10, i] * _inverse(A[k, 0, 13, i]) * x[k, nj - 1, i]
+            for j in range(nj):
+                x[k, j, i] -= f * wrap[k, j, i]
