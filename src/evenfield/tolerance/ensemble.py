@@ -22,7 +22,8 @@ from evenfield.forecast.accuracy import chosen_layout
 from evenfield.forecast.engine import output_times
 from evenfield.heat.power import PowerCurve
 from evenfield.tolerance.check import EmulatorError, compare
-from evenfield.tolerance.emulator import DESIGN, TISSUES, TRAINING, Emulator, Progress, Visit, build_emulator
+from evenfield.tolerance.emulator import TISSUES, Emulator, Progress, Visit
+from evenfield.tolerance.emulator_build import DESIGN, TRAINING, build_emulator
 from evenfield.tolerance.member import possible
 from evenfield.tolerance.parallel import Runner, one_thread
 from evenfield.tolerance.spread import Spread, spread_of

@@ -25,7 +25,8 @@ from evenfield.dose import minutes_in_band
 from evenfield.forecast.accuracy import chosen_layout
 from evenfield.heat.power import PowerCurve
 from evenfield.tolerance.check import EmulatorError, compare
-from evenfield.tolerance.emulator import Emulator, Progress, build_emulator, time_steps
+from evenfield.tolerance.emulator import Emulator, Progress, time_steps
+from evenfield.tolerance.emulator_build import build_emulator
 from evenfield.tolerance.ensemble import quantiles
 from evenfield.tolerance.member import changed_case
 from evenfield.tolerance.parallel import Runner
