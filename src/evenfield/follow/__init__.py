@@ -19,8 +19,9 @@ from evenfield.follow.inputs import (
     SkinRead,
     TuningNow,
 )
+from evenfield.follow.model import FollowModel, FollowPanel, FollowZone, from_npz, to_npz
 from evenfield.follow.outlook import Curves, Interval, LiveEstimate, ZoneOutlook, look
-from evenfield.follow.plan import FollowModel, FollowPanel, FollowZone, from_npz, prepare, to_npz
+from evenfield.follow.plan import prepare
 from evenfield.follow.prior import Prior
 
 __all__ = [

@@ -36,7 +36,7 @@ from evenfield.follow.members import (
     thermometer_k,
     zone_temperatures,
 )
-from evenfield.follow.plan import FollowModel
+from evenfield.follow.model import FollowModel
 from evenfield.heat.reduced import ReducedState
 
 Floats = NDArray[np.float64]

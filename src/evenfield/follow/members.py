@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from evenfield.follow.plan import STEPS, FollowModel
+from evenfield.follow.model import STEPS, FollowModel
 from evenfield.heat.reduced import HeatParameters, ReducedState
 
 Floats = NDArray[np.float64]

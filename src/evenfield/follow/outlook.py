@@ -28,7 +28,7 @@ from evenfield.follow.members import (
     thermometer_k,
     zone_temperatures,
 )
-from evenfield.follow.plan import FollowModel
+from evenfield.follow.model import FollowModel
 from evenfield.heat.reduced import HeatParameters, ReducedState
 
 Floats = NDArray[np.float64]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenfield.follow.members import columns, drawn, heat_parameters
-from evenfield.follow.plan import FollowModel
+from evenfield.follow.model import FollowModel
 
 Floats = NDArray[np.float64]
 FINER = 1.7
