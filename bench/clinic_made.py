@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from itertools import cycle
 from typing import Any
 
 import numpy as np
 from django.db import connection, transaction
 from django.utils import timezone
 
+from bench.clinic_pattern import SPACING_DAYS, VisitPattern, gone_through
 from bench.clinic_rows import SECONDS, BulkTable, KeptChain, Trail, set_sequences, without_indexes
 from evenfield.clinic.accounts.models import Account
 from evenfield.clinic.audit.actor import Actor, acting
@@ -30,19 +30,10 @@ from evenfield.clinic.people.codes import LETTERS
 from evenfield.clinic.people.models import NameTrigram, Person
 from evenfield.clinic.people.names import plain, trigrams
 from evenfield.clinic.planning.models import Job, Plan
-from evenfield.clinic.screening.consent import present_text
 from evenfield.clinic.screening.models import ScreeningEntry
-from evenfield.clinic.screening.recording import keep_answers, keep_consent
-from evenfield.clinic.setup_check import runs as setups
 from evenfield.clinic.setup_check.models import SetupEntry
-from evenfield.clinic.visits.closing import close
 from evenfield.clinic.visits.models import VisitEntry
-from evenfield.clinic.visits.recording import take_batch
-from evenfield.clinic.visits.running import begin
-from evenfield.conduct.screening import default_screening
-from evenfield.conduct.setup import default_checklist
 
-SPACING_DAYS = 14
 COURSE_VISITS = 6
 AHEAD_DAYS = 28
 _TOOK_PLACE = 0.95  # share of the visits, about
@@ -102,23 +93,11 @@ class Made:
         return int(self.person.pk) + 10
 
 
-@dataclass(frozen=True)
-class _Copied:
-    """What the application kept of one visit; texts with % places for what differs."""
-
-    answers: str
-    consent: str
-    setup_begin: str
-    ticks: list[str]
-    measured: str
-    entries: list[tuple[str, int, str]]
-
-
 def make_clinic(size: Size, say: Callable[[str], None] = print) -> Made:
     """Fill a migrated, empty record. Indexes are dropped meanwhile where it is large."""
     begun = time.monotonic()
     make_demonstration()
-    copied = _gone_through(size)
+    copied = gone_through(size.long)
     say(f"  {time.monotonic() - begun:6.0f} s  a demonstration clinic, and one visit to copy")
     filler = _Filler(size, copied)
     tables = [VisitEntry, ScreeningEntry, SetupEntry, MeasureEntry]
@@ -138,75 +117,10 @@ def make_clinic(size: Size, say: Callable[[str], None] = print) -> Made:
     return made
 
 
-def _gone_through(size: Size) -> _Copied:
-    """One visit by the application's own steps, with as many entries as the longest is to have."""
-    questions, someone = (
-        default_screening(),
-        Person(given_name="Pattern", family_name="Visit", born=date(1980, 1, 1)),
-    )
-    with acting(Actor("operator", None, "operator")):
-        someone.save()
-        answers = keep_answers(someone, questions, {one.id: one.good.value for one in questions.question})
-        consent = keep_consent(someone, present_text(), name="Invented", drawing="M10 10 L200 80")
-        run = setups.begin(someone)
-        lines = default_checklist().line
-        kept = [setups.tick(someone, run.number, line.id, done=True) for line in lines]
-        course = Course(
-            person=someone, region="thigh", side="left", visits_planned=6, spacing_days=SPACING_DAYS
-        )
-        course.save()
-        visit = Visit(course=course, number=1, planned_start=timezone.now(), minutes=75)
-        visit.save()
-        started = begin(visit)
-        started.started_at = timezone.now() - timedelta(minutes=45)
-        started.save()
-        events = list(_entered(size.long - 3))  # beside them the beginning, and two of the closing
-        for place in range(0, len(events), 50):
-            sent_ms = timezone.now().timestamp() * 1000
-            batch = [{**one, "wrote_ms": sent_ms - one["ago_s"] * 1000, "offset_ms": 0.0}
-                     for one in events[place : place + 50]]  # fmt: skip
-            answered = take_batch(started, {"sent_ms": sent_ms, "entries": batch})
-            refused = [one.refused for one in answered if one.refused]
-            if refused:
-                raise RuntimeError(f"the pattern of a visit was refused: {refused}")
-        close(started, redness=1, broken=False, skin_words="even", client_words="warm", next_words="")
-    measured: Any = MeasureEntry.objects.filter(kind="set", kept__content__contains='"side":"left"').first()
-    entries = []
-    for row in VisitEntry.objects.filter(visit=visit).select_related("kept").order_by("number"):
-        said = row.content.get("event", row.content)
-        text = canonical(row.content).replace("%", "%%").replace(f'"id":"{row.entry_id}"', '"id":"%s"')
-        entries.append((row.kind, int(said.get("at_s") or 0), text))
-    tick = [
-        canonical(one.content).replace("%", "%%").replace(f'"run":{run.number}', '"run":%d')
-        for one in kept
-        if one
-    ]
-    content = canonical(measured.content).replace("%", "%%").replace(measured.content["token"], "%s")
-    text = canonical(answers.content)
-    return _Copied(text, canonical(consent.content), canonical(run.content), tick, content, entries)
-
-
-def _entered(count: int) -> Iterator[dict[str, Any]]:
-    """So many entries of 44 minutes: power, tuning, comfort, skin readings, sensations, a pause, the stop."""
-    routine = cycle([
-        {"kind": "tuning_shown", "percent": 84.0}, {"kind": "comfort", "score": 7},
-        {"kind": "sensation", "feeling": "even_warmth"},
-        {"kind": "skin_reading", "zone": "front, middle", "celsius": 36.4},
-        {"kind": "noted", "text": "invented note"}, {"kind": "power_set", "watts": 60.0},
-    ])  # fmt: skip
-    first: list[dict[str, Any]] = [{"kind": "started"}, {"kind": "power_set", "watts": 50.0}]
-    last: list[dict[str, Any]] = [{"kind": "paused"}, {"kind": "stopped"}]
-    middle = [next(routine) for _ in range(max(0, count - len(first) - len(last)))]
-    every = [*first, *middle, *last]
-    for place, event in enumerate(every):
-        ago_s = 2640 - 2600 * place // len(every)
-        yield {"id": f"pattern-{place:06d}", "ago_s": ago_s, "event": event}
-
-
 class _Filler:
     """Writes everything; holds the ends of the chains and the numbers given."""
 
-    def __init__(self, size: Size, copied: _Copied) -> None:
+    def __init__(self, size: Size, copied: VisitPattern) -> None:
         self.size, self.copied = size, copied
         self.tables = {model: BulkTable(model) for model in (Person, NameTrigram, Course, Visit, Plan, Job)}
         self.first = {model: _after(model) for model in self.tables}
