@@ -6,7 +6,7 @@ import socket
 import subprocess
 import sys
 import urllib.request
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -70,7 +70,13 @@ def test_the_invented_clients_are_at_different_points_of_their_course(db: None) 
 
 
 @pytest.mark.parametrize("username", ["owner", "lead", "operator"])
-def test_everyone_treating_sees_the_day(db: None, username: str) -> None:
+@pytest.mark.parametrize("days", [0, 1, 2, 3])
+def test_everyone_treating_sees_the_day(
+    db: None, monkeypatch: pytest.MonkeyPatch, username: str, days: int
+) -> None:
+    """From a Thursday to a Sunday: the demonstration has visits on whichever day it is shown."""
+    shown = datetime(2026, 11, 26, 10, 0, tzinfo=UTC) + timedelta(days=days)
+    monkeypatch.setattr(timezone, "now", lambda: shown)
     make_demonstration()
     client = Client()
     client.post("/sign-in/", {"username": username, "password": PASSWORD})
