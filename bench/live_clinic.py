@@ -41,6 +41,7 @@ def make_clinic(home: Path, visits: int, case: str = "") -> list[int]:
     from evenfield.clinic.courses.visits import begin_visit
     from evenfield.clinic.pages.models import Clinic
     from evenfield.clinic.people.models import Person
+    from evenfield.clinic.visits.running import keep_beginning
 
     numbers = []
     with acting(Actor("bench")):
@@ -57,24 +58,9 @@ def make_clinic(home: Path, visits: int, case: str = "") -> list[int]:
             visit = Visit(course=course, number=1, planned_start=timezone.now(), minutes=60)
             visit.plan = {"case": case} if case else {}
             visit.save()
-            begin_visit(visit)
-            _keep_beginning(visit, case)
+            keep_beginning(begin_visit(visit))  # without asking for screening and set-up
             numbers.append(int(visit.pk))
     return numbers
-
-
-def _keep_beginning(visit: Any, case: str) -> None:
-    """What `visits.running.begin` keeps, without asking for screening and set-up."""
-    from evenfield.clinic.visits.models import Kind, VisitEntry
-    from evenfield.conduct.events import Planned, event_to_mapping
-
-    planned = Planned(id=f"begin-{visit.pk}", at_s=0.0, received_s=0.0, region="thigh")
-    content = {
-        "event": event_to_mapping(planned),
-        "profile": {"name": "default", "version": "1", "text": "", "limits": {}},
-        "case": case,
-    }
-    VisitEntry.keep(Kind.BEGIN, visit.course.person_id, content, visit_id=visit.pk, entry_id=planned.id)
 
 
 _CALL = "-m uvicorn evenfield.clinic.asgi:application --host 127.0.0.1 --lifespan off --no-access-log"

@@ -83,7 +83,7 @@ def whole(person: Callable[..., Person], account: Callable[..., Account], tmp_pa
             entry("comfort", "comfort", score=7, ago_s=700),
             entry("fix", "correction", of="entry-skin", replacement=reading),
         )
-        assert [kept.refused for kept in take_batch(running, entries)] == [""] * 4
+        assert [kept.refused for kept in take_batch(running.pk, entries)] == [""] * 4
         keep_unwanted(
             running,
             "form-1",

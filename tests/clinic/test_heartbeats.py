@@ -23,8 +23,7 @@ from evenfield.clinic.courses.models import Course, Visit
 from evenfield.clinic.courses.visits import begin_visit
 from evenfield.clinic.pages.models import Clinic
 from evenfield.clinic.people.models import Person
-from evenfield.clinic.visits.models import Kind, VisitEntry
-from evenfield.conduct.events import Planned, event_to_mapping
+from evenfield.clinic.visits.running import keep_beginning
 
 
 @pytest.fixture
@@ -35,10 +34,7 @@ def running(person: Callable[..., Person]) -> Visit:
         course.save()
         visit = Visit(course=course, number=1, planned_start=timezone.now(), minutes=60)
         visit.save()
-        begin_visit(visit)
-        planned = Planned(id="begin", at_s=0.0, received_s=0.0, region="thigh")
-        content = {"event": event_to_mapping(planned), "profile": {}, "case": ""}
-        VisitEntry.keep(Kind.BEGIN, course.person_id, content, visit_id=visit.pk, entry_id="begin")
+        keep_beginning(begin_visit(visit))
     return visit
 
 

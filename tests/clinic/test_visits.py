@@ -107,14 +107,14 @@ def test_entries_are_kept_once_and_each_has_its_own_answer(begun: Visit) -> None
         entry("start", "started", ago_s=60), entry("power", "power_set", watts=50, ago_s=50),
         entry("wrong", "power_set", watts=99999), entry("tuning", "tuning_shown", percent=85),
     )  # fmt: skip
-    first = take_batch(begun, body)
+    first = take_batch(begun.pk, body)
     assert [one.number is not None for one in first] == [True, True, False, True]
     assert "less than or equal to 2000" in first[2].refused
-    again = take_batch(begun, body)
+    again = take_batch(begun.pk, body)
     assert again == first
     assert VisitEntry.objects.filter(visit=begun).count() == 4  # begin, and three
     other = body["entries"][1] | {"event": {"kind": "power_set", "watts": 70}}
-    assert "Another entry was kept under this id" in take_batch(begun, sending(other))[0].refused
+    assert "Another entry was kept under this id" in take_batch(begun.pk, sending(other))[0].refused
     state = running(begun).advice(None).state
     assert (state.field_on, state.power_w) == (True, 50)
     assert verify_chain().holds
@@ -122,11 +122,12 @@ def test_entries_are_kept_once_and_each_has_its_own_answer(begun: Visit) -> None
 
 def test_a_correction_changes_what_counts_and_keeps_what_was(begun: Visit) -> None:
     take_batch(
-        begun, sending(entry("start", "started", ago_s=60), entry("power", "power_set", watts=50, ago_s=40))
+        begun.pk,
+        sending(entry("start", "started", ago_s=60), entry("power", "power_set", watts=50, ago_s=40)),
     )
     wrong = entry("fix", "correction", of="entry-power", replacement={"kind": "power_set", "watts": 60})
     unknown = entry("fix2", "correction", of="entry-nothing", replacement=None)
-    answers = take_batch(begun, sending(wrong, unknown))
+    answers = take_batch(begun.pk, sending(wrong, unknown))
     assert [one.refused for one in answers] == ["", "The entry to correct is not in this visit."]
     run = running(begun)
     assert run.advice(None).state.power_w == 60
@@ -140,7 +141,7 @@ def test_a_correction_changes_what_counts_and_keeps_what_was(begun: Visit) -> No
     ("off_s", "mark"), [(0.0, ""), (4000.0, "4000 s fast: corrected"), (-90000.0, "90000 s slow: corrected")]
 )
 def test_a_wrong_tablet_clock_changes_no_time(begun: Visit, off_s: float, mark: str) -> None:
-    take_batch(begun, sending(entry("late", "comfort", score=8, ago_s=300, off_s=off_s), off_s=off_s))
+    take_batch(begun.pk, sending(entry("late", "comfort", score=8, ago_s=300, off_s=off_s), off_s=off_s))
     row = running(begun).rows[-1]
     assert row.content["event"]["at_s"] == pytest.approx(20 * 60 - 300, abs=1)
     assert row.content["event"]["received_s"] == pytest.approx(20 * 60, abs=2)
@@ -213,7 +214,7 @@ def test_closing_needs_a_stop_and_leaves_a_report(
 ) -> None:
     client = browser(Role.OPERATOR, Role.LEAD)
     take_batch(
-        begun,
+        begun.pk,
         sending(
             entry("start", "started", ago_s=1200), entry("power", "power_set", watts=60, ago_s=1200),
             entry("pause", "paused", ago_s=600), entry("on-again", "resumed", ago_s=480),
@@ -223,7 +224,7 @@ def test_closing_needs_a_stop_and_leaves_a_report(
     said = {"redness": "1", "skin_words": "faint", "client_words": "pleasant", "next_words": "same again"}
     refused = client.post(f"/visits/{begun.pk}/close/", said)
     assert "not recorded as stopped" in refused.content.decode()
-    take_batch(begun, sending(entry("stop", "stopped")))
+    take_batch(begun.pk, sending(entry("stop", "stopped")))
     event = {
         "number": "f" * 32, "term": "burn", "grade": "1", "words": "a coin-sized red place, front",
         "began": "after the stop", "done": "cooled", "told": "lead clinician, at once",
@@ -251,7 +252,7 @@ def test_closing_needs_a_stop_and_leaves_a_report(
     text = " ".join(subprocess.run(call, capture_output=True, check=True, text=True).stdout.split())
     for words in ("faint", "Burn, grade 1", "skin 36.4 °C, front", "No estimate", "proves nothing"):
         assert words in text
-    late = take_batch(begun, sending(entry("late", "noted", text="found on the other tablet", ago_s=60)))
+    late = take_batch(begun.pk, sending(entry("late", "noted", text="found on the other tablet", ago_s=60)))
     assert late[0].number
     assert "after closing" in client.get(f"/visits/{begun.pk}/report/").content.decode()
 
@@ -274,7 +275,7 @@ def test_the_overview_names_every_running_visit(begun: Visit, browser: Callable[
 
 
 def test_erasure_removes_what_was_entered_and_export_holds_it(begun: Visit, account: Any) -> None:
-    take_batch(begun, sending(entry("note", "noted", text="very private")))
+    take_batch(begun.pk, sending(entry("note", "noted", text="very private")))
     person = begun.person
     assert running(begun).rows[-1].content["event"]["text"] == "very private"
     assert b"very private" in _unzipped(export_zip(person, "Invented"))

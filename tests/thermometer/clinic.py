@@ -28,13 +28,9 @@ from evenfield.clinic.accounts.models import Account
 from evenfield.clinic.api.tokens import make_token
 from evenfield.clinic.audit.actor import acting
 from evenfield.clinic.courses.models import Course, Visit
+from evenfield.clinic.courses.visits import begin_visit
 from evenfield.clinic.people.models import Person
-from evenfield.clinic.screening.consent import present_text
-from evenfield.clinic.screening.recording import keep_answers, keep_consent
-from evenfield.clinic.setup_check import runs
-from evenfield.clinic.visits.running import begin
-from evenfield.conduct.screening import default_screening
-from evenfield.conduct.setup import default_checklist
+from evenfield.clinic.visits.running import keep_beginning
 plan = resources.files("evenfield.clinic.visits") / "data" / "demonstration_thigh.toml"
 operator = Account(username="operator", name="Somebody Invented")
 operator.roles = frozenset({Role.OPERATOR})
@@ -42,18 +38,13 @@ with acting(operator.actor("test")):
     operator.save()
     person = Person(given_name="Ines", family_name="Pallandér", born=date(1988, 11, 3))
     person.save()
-    questions = default_screening()
-    keep_answers(person, questions, {one.id: one.good.value for one in questions.question})
-    keep_consent(person, present_text(), name=person.full_name, drawing="")
-    run = runs.begin(person)
-    for line in default_checklist().line:
-        runs.tick(person, run.number, line.id, done=True)
     course = Course(person=person, region="thigh", side="left", visits_planned=6, spacing_days=14)
     course.save()
     visit = Visit(course=course, number=1, planned_start=timezone.now(), minutes=60)
     visit.plan = {"case": plan.read_text(encoding="utf-8")}
     visit.save()
-    visit = begin(visit)
+    visit = begin_visit(visit)
+    keep_beginning(visit)
     visit.started_at -= timedelta(minutes=20)
     visit.save()
     print(visit.pk, make_token(operator, "thermometer", ["visits.view", "visits.enter"], 30))

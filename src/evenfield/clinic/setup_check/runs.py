@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from evenfield.clinic.people.models import Person
@@ -55,9 +56,7 @@ class Run:
 
 def runs(person: Person, most: int | None = None) -> list[Run]:
     """The set-ups of this person, newest first: all of them, or so many."""
-    kept = SetupEntry.objects.filter(
-        subject_id__in=[one.pk for one in person.one_person()], kept__isnull=False
-    ).select_related("kept")
+    kept = _kept(person).select_related("kept")
     begun = list(kept.filter(kind=Kind.BEGIN).order_by("-number")[:most])
     ticks: dict[int, list[SetupEntry]] = {}
     if begun:  # a line is ticked after its set-up was begun
@@ -66,11 +65,16 @@ def runs(person: Person, most: int | None = None) -> list[Run]:
     return [Run(entry, tuple(ticks.get(entry.number, ()))) for entry in begun]
 
 
+def _kept(person: Person) -> QuerySet[SetupEntry]:
+    """All that was entered about a person and not erased."""
+    subjects = [one.pk for one in person.one_person()]
+    found: QuerySet[SetupEntry] = SetupEntry.objects.filter(subject_id__in=subjects, kept__isnull=False)
+    return found
+
+
 def days_of_runs(person: Person) -> set[date]:
     """The days at the clinic on which a set-up of this person began."""
-    begun = SetupEntry.objects.filter(
-        subject_id__in=[one.pk for one in person.one_person()], kept__isnull=False, kind=Kind.BEGIN
-    )
+    begun = _kept(person).filter(kind=Kind.BEGIN)
     return {timezone.localtime(at).date() for at in begun.values_list("at", flat=True)}
 
 

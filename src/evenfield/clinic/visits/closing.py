@@ -40,7 +40,7 @@ def close(
             broken=broken,
             words=skin_words,
         )
-        _keep(done, looked.kind, looked.id, {"event": event_to_mapping(looked)})
+        VisitEntry.of(done, looked.kind, looked.id, {"event": event_to_mapping(looked)})
         content = {
             "at_s": at_s,
             "client_words": client_words,
@@ -50,7 +50,7 @@ def close(
             "skin_words": skin_words,
             "estimate": estimate,
         }
-        _keep(done, Kind.CLOSING, f"closing-{done.pk}", content)
+        VisitEntry.of(done, Kind.CLOSING, f"closing-{done.pk}", content)
     return done
 
 
@@ -74,8 +74,4 @@ def keep_unwanted(
     with transaction.atomic():
         if VisitEntry.objects.filter(entry_id=number).exists():
             return None
-        return _keep(visit, Kind.ADVERSE, number, content)
-
-
-def _keep(visit: Visit, kind: str, name: str, content: dict[str, Any]) -> VisitEntry:
-    return VisitEntry.keep(kind, visit.course.person_id, content, visit_id=visit.pk, entry_id=name)
+        return VisitEntry.of(visit, Kind.ADVERSE, number, content)

@@ -11,8 +11,8 @@ from evenfield.clinic.people.models import Person
 from evenfield.clinic.setup_check.runs import begin, tick
 from evenfield.clinic.visits.models import Kind, NextSteps, VisitEntry
 from evenfield.clinic.visits.plans import plan_of
-from evenfield.clinic.visits.profiles import manual_limits, profile_of, profile_text
-from evenfield.conduct.events import Planned, event_from_mapping, event_to_mapping
+from evenfield.clinic.visits.running import keep_beginning
+from evenfield.conduct.events import event_from_mapping, event_to_mapping
 from evenfield.conduct.setup import default_checklist
 
 _PAST: tuple[tuple[float, str, dict[str, Any]], ...] = (
@@ -66,23 +66,8 @@ def make_visits() -> None:
 
 def _enter(visit: Visit) -> None:
     """A past visit as it would stand in the record."""
-    plan, limits, text = plan_of(visit.plan), manual_limits(visit.device), profile_text()
-    profile = profile_of(text, limits)
-    planned = Planned(
-        id=f"begin-{visit.pk}",
-        at_s=0.0,
-        received_s=0.0,
-        region=visit.course.region_kind.value,
-        planned_minutes=plan.minutes,
-        starting_power_w=plan.starting_power_w,
-    )
-    inner = {"name": profile.name, "version": profile.version, "text": text, "limits": limits}
-    _keep(
-        visit,
-        Kind.BEGIN,
-        planned.id,
-        {"event": event_to_mapping(planned), "profile": inner, "case": plan.case_text},
-    )
+    keep_beginning(visit)
+    plan = plan_of(visit.plan)
     zone = plan.places[0]["label"]
     for number, (minute, kind, said) in enumerate(_PAST):
         place: dict[str, Any] = {}
@@ -96,7 +81,7 @@ def _enter(visit: Visit) -> None:
         told = {"kind": kind, "id": f"past-{visit.pk}-{number}", "at_s": at_s, "received_s": at_s + 1.0}
         event = event_from_mapping({**told, **said, **place})
         content = {"event": event_to_mapping(event), "clock": {"off_s": 0.0, "mark": ""}}
-        _keep(visit, kind, event.id, content)
+        VisitEntry.of(visit, kind, event.id, content)
     closing = {
         "at_s": 2760.0,
         "client_words": "Invented: warm all over, one place too warm for a moment.",
@@ -106,8 +91,4 @@ def _enter(visit: Visit) -> None:
         "skin_words": "Even pink, gone after ten minutes.",
         "estimate": None,
     }
-    _keep(visit, Kind.CLOSING, f"closing-{visit.pk}", closing)
-
-
-def _keep(visit: Visit, kind: str, name: str, content: dict[str, Any]) -> None:
-    VisitEntry.keep(kind, visit.course.person_id, content, visit_id=visit.pk, entry_id=name)
+    VisitEntry.of(visit, Kind.CLOSING, f"closing-{visit.pk}", closing)

@@ -1,6 +1,7 @@
 """What was entered during visits, only ever added; and what the clinic does about unwanted events."""
 
-from typing import ClassVar
+from collections.abc import Mapping
+from typing import Any, ClassVar, Self
 
 from django.db import models
 
@@ -29,6 +30,11 @@ class VisitEntry(KeptRow):
     class Meta:
         verbose_name = "entry of a visit"
         indexes: ClassVar = [models.Index(fields=["visit", "number"], name="visit_entries")]
+
+    @classmethod
+    def of(cls, visit: Visit, kind: str, name: str, content: Mapping[str, Any]) -> Self:
+        """Add an entry of a visit under the id its writer gave it."""
+        return cls.keep(kind, visit.course.person_id, content, visit_id=visit.pk, entry_id=name)
 
 
 class VisitContent(KeptContent):

@@ -49,7 +49,7 @@ def take_readings(
     zones = zones_of(visit)
     faults = [_fault(visit, one, sent_ms, received, zones) for one in readings]
     good = [_entry(one) for one, fault in zip(readings, faults, strict=True) if not fault]
-    kept = iter(take_batch(visit, {"sent_ms": sent_ms, "entries": good}, received) if good else [])
+    kept = iter(take_batch(visit.pk, {"sent_ms": sent_ms, "entries": good}, received) if good else [])
     return [
         Kept(one.id, None, fault) if fault else next(kept)
         for one, fault in zip(readings, faults, strict=True)

@@ -43,17 +43,17 @@ class BatchError(ValueError):
     """A sending that cannot be read at all; one sentence."""
 
 
-def take_batch(visit: Visit, body: Any, received: datetime | None = None) -> list[Kept]:
+def take_batch(number: int, body: Any, received: datetime | None = None) -> list[Kept]:
     """Keep what one sending holds, each entry for itself: a refused one does not hold up the others.
 
-    Of `visit` only the number is used. Raises BatchError if the sending as a whole cannot be read, and
+    `number` is the visit's. Raises BatchError if the sending as a whole cannot be read, and
     Visit.DoesNotExist for a visit that is not there or of someone erased; nothing is kept then.
     """
     entries, sent_ms = _opened(body)
     received = received or timezone.now()
     with transaction.atomic():
         there = Visit.objects.filter(course__person__erased__isnull=True)
-        now = there.select_related("course").get(pk=visit.pk)
+        now = there.select_related("course").get(pk=number)
         return [_taken(now, entry, sent_ms, received) for entry in entries]
 
 
@@ -83,9 +83,7 @@ def _taken(visit: Visit, entry: Mapping[str, Any], sent_ms: float, received: dat
             return _again(held, visit, content)
     except EventError as error:
         return Kept(name, None, str(error))
-    row = VisitEntry.keep(
-        content["event"]["kind"], visit.course.person_id, content, visit_id=visit.pk, entry_id=name
-    )
+    row = VisitEntry.of(visit, content["event"]["kind"], name, content)
     return Kept(name, row.number)
 
 

@@ -156,32 +156,34 @@ def begin(visit: Visit) -> Visit:
 
     Raises VisitError with one sentence where something is missing or the visit is not planned.
     """
-    text = profile_text()
     with transaction.atomic():
         lacking = missing_before(visit.person.one_person()[0])
         if lacking:
             said = "; ".join(f"{one.name.lower()}: {one.words}" for one in lacking)
             raise VisitError(f"The visit cannot begin. Missing: {said}.")
         running = begin_visit(visit, timezone.now())
-        plan, limits = plan_of(running.plan), manual_limits(running.device)
-        profile = profile_of(text, limits)
-        planned = Planned(
-            id=f"begin-{running.pk}",
-            at_s=0.0,
-            received_s=0.0,
-            region=running.course.region_kind.value,
-            planned_minutes=plan.minutes,
-            starting_power_w=plan.starting_power_w,
-        )
-        content = {
-            "event": event_to_mapping(planned),
-            "profile": {"name": profile.name, "version": profile.version, "text": text, "limits": limits},
-            "case": plan.case_text,
-        }
-        VisitEntry.keep(
-            Kind.BEGIN, running.course.person_id, content, visit_id=running.pk, entry_id=planned.id
-        )
+        keep_beginning(running)
     return running
+
+
+def keep_beginning(visit: Visit) -> None:
+    """Keep with a visit's beginning the plan and profile now in force: they hold for it to its end."""
+    text, plan, limits = profile_text(), plan_of(visit.plan), manual_limits(visit.device)
+    profile = profile_of(text, limits)
+    planned = Planned(
+        id=f"begin-{visit.pk}",
+        at_s=0.0,
+        received_s=0.0,
+        region=visit.course.region_kind.value,
+        planned_minutes=plan.minutes,
+        starting_power_w=plan.starting_power_w,
+    )
+    content = {
+        "event": event_to_mapping(planned),
+        "profile": {"name": profile.name, "version": profile.version, "text": text, "limits": limits},
+        "case": plan.case_text,
+    }
+    VisitEntry.of(visit, Kind.BEGIN, planned.id, content)
 
 
 @dataclass(frozen=True)

@@ -73,7 +73,7 @@ def visit_entries(request: StaffRequest, number: int) -> HttpResponse:
     """Keep what a tablet sends. The answer is given after the commit; each entry has its own."""
     received = timezone.now()
     try:
-        answers = take_batch(Visit(pk=number), json.loads(request.body), received)
+        answers = take_batch(number, json.loads(request.body), received)
     except Visit.DoesNotExist:
         raise Http404 from None
     except (BatchError, ValueError) as error:
