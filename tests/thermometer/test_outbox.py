@@ -6,12 +6,21 @@ import subprocess
 import sys
 import threading
 from collections.abc import Iterator
+from inspect import signature
 from pathlib import Path
 from typing import Any, ClassVar
 
 import pytest
 
-from evenfield.thermometer import ClinicServer, Outbox, OutboxError, ServerAwayError, ServerRefusedError
+from evenfield.cli.thermometer import thermometer
+from evenfield.thermometer import (
+    DEFAULT_ERROR_K,
+    ClinicServer,
+    Outbox,
+    OutboxError,
+    ServerAwayError,
+    ServerRefusedError,
+)
 from evenfield.thermometer.outbox import WaitingReading
 
 SERVER = "http://127.0.0.1:8321/"
@@ -167,3 +176,7 @@ def test_a_token_never_goes_over_a_network_in_clear(address: str, words: str) ->
 def test_https_elsewhere_and_http_on_this_computer_are_taken() -> None:
     for address in ("https://clinic.example/evenfield", "http://localhost:8321", "http://[::1]:8321/"):
         assert ClinicServer(address, "evf_secret").address == address.rstrip("/") + "/"
+
+
+def test_the_command_gives_the_stated_error_unless_told_otherwise() -> None:
+    assert signature(thermometer).parameters["error_k"].default == DEFAULT_ERROR_K
