@@ -19,7 +19,7 @@ A[:, :, 13] += 9.0
 inverse, y = np.zeros_like(x), np.empty_like(x)
 relaxation.factor_radial(A, inverse, 0)
 kernels.apply(A, inverse, y)
-relaxation.relax_radial(A, inverse, x, y, 1)
+relaxation.relax_radial(A, inverse, x, y, 1, 3)
 print(y.tobytes().hex(), x.tobytes().hex(), kernels.dot(x, y))
 """
 

@@ -19,32 +19,29 @@ fast_parallel = njit(cache=True, fastmath=EXACT_ORDER, parallel=True, error_mode
 
 
 @fast
+def add_line(entries, line, out, reach):
+    """out += a neighbouring radial line's part, on the innermost `reach` nodes; `entries` (3, ni) of A."""
+    below, level, above = entries[0], entries[1], entries[2]
+    for i in range(1, reach):
+        out[i] += below[i] * line[i - 1]
+    for i in range(reach):
+        out[i] += level[i] * line[i]
+    for i in range(min(reach, line.size - 1)):
+        out[i] += above[i] * line[i + 1]
+
+
+@fast
 def line_product(A, x, k, j, out, reach):
     """out = A x on the innermost `reach` nodes of the radial line (k, j)."""
-    nk, nj, _, ni = A.shape
-    inner = min(reach, ni - 1)
+    nk, nj, _, _ = A.shape
     for i in range(reach):
         out[i] = 0.0
     for dk in range(-1, 2):
         if k + dk < 0 or k + dk >= nk:
             continue
         for dj in range(-1, 2):
-            jj = j + dj
-            if jj < 0:
-                jj += nj
-            elif jj >= nj:
-                jj -= nj
             m = 9 * (dk + 1) + 3 * (dj + 1)
-            line = x[k + dk, jj]
-            a = A[k, j, m]
-            for i in range(1, reach):
-                out[i] += a[i] * line[i - 1]
-            a = A[k, j, m + 1]
-            for i in range(reach):
-                out[i] += a[i] * line[i]
-            a = A[k, j, m + 2]
-            for i in range(inner):
-                out[i] += a[i] * line[i + 1]
+            add_line(A[k, j, m : m + 3], x[k + dk, (j + dj + nj) % nj], out, reach)
 
 
 @fast

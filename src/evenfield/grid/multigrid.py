@@ -157,9 +157,8 @@ class Multigrid:
         if depth == len(self._levels) - 1 and self._direct is not None:
             level.x[:] = self._direct.solve(level.b.ravel()).reshape(level.x.shape)
             return
-        level.x[:] = 0
-        for colour in range(4):
-            relaxation.relax_radial(level.stencil, level.radial, level.x, level.b, colour)
+        for colour in range(4):  # from zero
+            relaxation.relax_radial(level.stencil, level.radial, level.x, level.b, colour, colour - 1)
         for parity in (0, 1):
             self._relax_angular(level, parity)
         if depth + 1 < len(self._levels):
@@ -172,7 +171,7 @@ class Multigrid:
         for parity in (1, 0):
             self._relax_angular(level, parity)
         for colour in (3, 2, 1, 0):
-            relaxation.relax_radial(level.stencil, level.radial, level.x, level.b, colour)
+            relaxation.relax_radial(level.stencil, level.radial, level.x, level.b, colour, 3)
 
     def _relax_angular(self, level: _Level, parity: int) -> None:
         if self._reach:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numba import prange
 
-from evenfield.grid.kernels import fast, fast_parallel, line_residual
+from evenfield.grid.kernels import add_line, fast, fast_parallel, line_residual
 
 
 @fast
@@ -33,8 +33,9 @@ def factor_radial(A, inverse, begin):
 
 
 @fast_parallel
-def relax_radial(A, inverse, x, b, colour):
-    """Solve all radial lines of one colour for their own unknowns, the rest held."""
+def relax_radial(A, inverse, x, b, colour, known):
+    """Solve all radial lines of one colour for themselves, the rest held; lines of a colour above `known`
+    count as zero and are not read."""
     nk, nj, _, ni = A.shape
     pk = colour // 2
     pj = colour % 2
@@ -42,18 +43,26 @@ def relax_radial(A, inverse, x, b, colour):
         k = 2 * half + pk
         r = np.empty(ni, dtype=x.dtype)
         for j in range(pj, nj, 2):
-            line_residual(A, x, b, k, j, r, ni)
+            for i in range(ni):
+                r[i] = 0.0
+            for dk in range(-1, 2):
+                if k + dk < 0 or k + dk >= nk:
+                    continue
+                for dj in range(-1, 2):
+                    of = 2 * ((pk + dk) & 1) + ((pj + dj) & 1)
+                    if of == colour or of > known:
+                        continue
+                    m = 9 * (dk + 1) + 3 * (dj + 1)
+                    add_line(A[k, j, m : m + 3], x[k + dk, (j + dj + nj) % nj], r, ni)
+            out = x[k, j]
             p = inverse[k, j]
             low = A[k, j, 12]
             up = A[k, j, 14]
-            r[0] *= p[0]
+            out[0] = (b[k, j, 0] - r[0]) * p[0]
             for i in range(1, ni):
-                r[i] = (r[i] - low[i] * r[i - 1]) * p[i]
+                out[i] = (b[k, j, i] - r[i] - low[i] * out[i - 1]) * p[i]
             for i in range(ni - 2, -1, -1):
-                r[i] -= p[i] * up[i] * r[i + 1]
-            out = x[k, j]
-            for i in range(ni):
-                out[i] += r[i]
+                out[i] -= p[i] * up[i] * out[i + 1]
 
 
 @fast_parallel

@@ -78,7 +78,7 @@ def sureness(f: Forecast) -> list[str]:
     lines = [
         f"Temperatures of an idealised body built from the measurements given, with fat of the kind "
         f"“{fat_kind_words(f.case)}”. The other kind heats differently: name the one that is meant.",
-        f"Grid: estimated error of the heating in fat {100 * f.error_estimate:.1f} %.",
+        f"Grid: error of the heating in fat estimated, cautiously, at {100 * f.error_estimate:.1f} %.",
     ]
     if f.band is None:
         lines.append(
