@@ -140,6 +140,30 @@ def table(people: Sequence[Judged]) -> str:
     return "\n".join(lines)
 
 
+def by_body(people: Sequence[Judged], readers: int) -> str:
+    """How much of the result is the choice of bodies, each with so many readers; and the worst of them."""
+
+    def squares(which: Sequence[Floats]) -> Floats:
+        each = np.stack([(one**2).mean(axis=(0, 2)) for one in which])
+        return np.asarray(each.reshape(-1, readers, len(KINDS)).mean(axis=1))
+
+    error, alone = squares([p.error for p in people]), squares([p.alone for p in people])
+    held = np.stack([p.in90.mean(axis=(0, 2)) for p in people]).reshape(-1, readers, len(KINDS)).mean(axis=1)
+    rng = np.random.default_rng(0)
+    drawn = rng.integers(len(error), size=(2000, len(error)))
+    less = 1.0 - np.sqrt(error[drawn].mean(axis=1) / alone[drawn].mean(axis=1))
+    lines = [f"{len(error)} bodies"]
+    for n, kind in enumerate(KINDS):
+        low, high = 100 * np.quantile(less[:, n], [0.05, 0.95])
+        worst = int(np.argmax(error[:, n]))
+        lines.append(
+            f"  {kind:12s} less by {low:.0f} to {high:.0f} % for other such bodies (90 %, bootstrap); "
+            f"worst body rms {np.sqrt(error[worst, n]):.2f} K, least held {100 * held[:, n].min():.0f} %; "
+            f"{100 * (held[:, n] < 0.85).mean():.0f} % of bodies below 85 %"
+        )
+    return "\n".join(lines)
+
+
 def kept_model(folder: Path, number: int) -> FollowModel:
     """A plan's model, built once."""
     path = folder / f"plan-{number}.npz"
@@ -214,6 +238,8 @@ def main() -> None:
         print("stopped; so far:")
     if people:
         print(table(people))
+    if people and len(people) % asked.readers == 0:
+        print(by_body(people, asked.readers))
 
 
 if __name__ == "__main__":
