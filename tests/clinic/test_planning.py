@@ -201,6 +201,7 @@ def test_what_stands_in_is_told_with_its_label() -> None:
     high = ARM.session.band_c[1]  # the example leaves it open
     assert stand_in("session.band_high", kind).startswith(f"Left open: {high:g} [")
     assert stand_in("session.power", kind) == ""
+    assert stand_in("session.minutes", kind) == ""  # it must be given, so nothing may seem to stand in
 
 
 def test_a_plan_at_the_manuals_limits_is_taken_and_one_beyond_is_not(
