@@ -1,8 +1,8 @@
 """The codes of the export against the lists that the standards print.
 
 Source: the definitions of FHIR R4 4.0.1 (label P) for value sets and elements that must be there;
-v3-ActEncounterCode; the R4 vital-sign profiles for units; LOINC's own displays. What is missing here is marked M in
-`fhir_terms`.
+v3-ActEncounterCode; the R4 vital-sign profiles for units; LOINC's own displays. What is missing here is
+marked M in `fhir_terms`.
 """
 
 import pytest
