@@ -23,6 +23,7 @@ from evenfield.body import DIRECTIONS
 from evenfield.case import case_from_toml, file_values, read_case
 from evenfield.clinic.access import Role
 from evenfield.clinic.audit.actor import Actor
+from evenfield.clinic.audit.compared import rows_unlike_the_trail
 from evenfield.clinic.courses.models import Course, Visit
 from evenfield.clinic.devices.models import Device, PanelProfile, TreatmentRoom
 from evenfield.clinic.measuring.agreement import settle
@@ -414,6 +415,7 @@ def test_a_plan_is_handed_over_and_erased_with_all_that_was_computed(
     assert held.data["plans"][0]["region"] == "right upper arm"
     with django_capture_on_commit_callbacks(execute=True):
         erase(plan.person, EraseReason.ASKED)
+        assert rows_unlike_the_trail() == []
     plan.refresh_from_db()
     assert (plan.case, plan.summary, plan.jobs.count()) == ("", {}, 0)
     assert not folder.parent.exists()
