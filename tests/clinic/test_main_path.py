@@ -17,6 +17,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from bench.own_postgresql import own_postgresql
 from tests.clinic.real_server import environment, start, stop
+from tests.clinic.test_in_browser import faults
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -92,6 +93,7 @@ def test_from_the_first_run_to_a_trail_that_holds(real_browser: Browser, new_cli
 
 
 def found_the_clinic(page: Page, clinic: NewClinic) -> None:
+    assert faults(page, f"{clinic.address}first-run/") == []
     page.goto(clinic.address)
     expect(page.get_by_role("heading", level=1)).to_have_text("Start your clinic's record")
     page.get_by_label("Name of the clinic").fill("Invented House")
@@ -158,7 +160,9 @@ def refuse_and_lift(page: Page, address: str, code: str) -> None:
         question.get_by_label("Yes" if bad else good, exact=True).check()
     press(page, "Keep the answers")
     expect(page.locator("main")).to_contain_text("No visit")
+    assert faults(page, page.url) == []
     press(page, "Decide")
+    assert faults(page, page.url) == []
     page.get_by_label("The visit may go on").check()
     page.get_by_label("Reason").fill("Taken out in 2019; the surgeon's letter was shown today.")
     press(page, "Keep the decision")
@@ -179,6 +183,7 @@ def sign_the_consent(page: Page, address: str, code: str) -> None:
     expect(page.locator(".message").first).to_have_text("Signed, and kept with its text.")
     page.locator("table a").first.click()
     expect(page.locator("main svg")).to_be_visible()
+    assert faults(page, page.url) == []
 
 
 def measure_with_a_slip(page: Page, address: str, code: str) -> None:
@@ -253,5 +258,7 @@ def send_out(page: Page, address: str, code: str) -> None:
             press(page, "Make the file")
         assert loaded.value.suggested_filename.endswith(name)
         assert loaded.value.path().stat().st_size > 1000
+    assert faults(page, f"{address}visits/1/") == []
+    assert faults(page, f"{address}set-up/{code}/") == []
     page.goto(f"{address}trail/")
     expect(page.locator("tbody tr").nth(5)).to_be_visible()
