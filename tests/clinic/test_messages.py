@@ -23,7 +23,7 @@ KINDS: list[tuple[forms.Field, Any, str]] = [
     (forms.FloatField(max_value=2), "3", "This is too large; 2 is the most allowed."),
     (forms.EmailField(), "nobody", "This is not an e-mail address such as name@example.org."),
     (forms.ChoiceField(choices=[("a", "A")]), "", "Choose one of these."),
-    (forms.ChoiceField(choices=[("a", "A")]), "b", "This is not one of the choices; choose one of these."),
+    (forms.ChoiceField(choices=[("a", "A")]), "b", "“b” is not one of the choices; choose one of these."),
     (forms.MultipleChoiceField(choices=[("a", "A")]), [], "Choose at least one of these."),
     (forms.FileField(), None, "Choose a file."),
 ]

@@ -3,7 +3,7 @@
 from django.core import validators
 from django.forms import fields, models
 
-_CHOOSE = "This is not one of the choices; choose one of these."
+_CHOOSE = "“%(value)s” is not one of the choices; choose one of these."
 _SENTENCES: tuple[tuple[type[fields.Field], dict[str, str]], ...] = (
     (fields.Field, {"required": "Nothing is entered here, and something must be."}),
     (fields.BooleanField, {"required": "This must be ticked to go on."}),
