@@ -99,6 +99,10 @@ def found_the_clinic(page: Page, clinic: NewClinic) -> None:
     page.get_by_label("Name of the clinic").fill("Invented House")
     page.get_by_label("Time zone").select_option("Europe/Lisbon")
     page.get_by_label("Your name").fill("Ada Invented")
+    expect(
+        page.get_by_label("lead clinician")
+    ).not_to_be_checked()  # lifting a refusal is given, not left over
+    page.get_by_label("lead clinician").check()
     page.get_by_label("Your user name").fill("ada")
     page.get_by_label("New password", exact=True).fill(PASSWORD)
     page.get_by_label("New password again").fill(PASSWORD)

@@ -266,6 +266,7 @@ class FirstRunForm(NewPasswordForm):
     )
     also = forms.MultipleChoiceField(
         label="You are the owner. You are also",
+        help_text="Lead clinician: only who may decide, being licensed, that a refused visit goes on.",
         required=False,
         choices=[choice for choice in _ROLE_CHOICES if choice[0] != Role.OWNER],
         widget=forms.CheckboxSelectMultiple,
