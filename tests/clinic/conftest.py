@@ -14,6 +14,7 @@ from playwright.sync_api import Browser, sync_playwright
 from evenfield.clinic.access import Role
 from evenfield.clinic.accounts.models import Account, DeviceSession
 from evenfield.clinic.accounts.signing_in import SESSION_KEY
+from evenfield.clinic.audit import anchor
 from evenfield.clinic.audit.actor import Actor, acting
 from evenfield.clinic.people.models import Person
 from tests.clinic.real_server import start, stop
@@ -44,6 +45,14 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     others = [item for item in others if item.get_closest_marker("django_db") is None]
     config.hook.pytest_deselected(items=others)
     items[:] = [item for item in items if item not in others]
+
+
+@pytest.fixture(autouse=True)
+def _no_anchor_of_another_test() -> Iterator[None]:
+    """The anchor file outlives the rows that a test takes back; the next one begins without it."""
+    anchor.forget()
+    yield
+    anchor.forget()
 
 
 @pytest.fixture

@@ -10,7 +10,14 @@ from pathlib import Path
 import pytest
 
 
-def start(home: Path, *, demo: bool, port: int = 0) -> tuple["subprocess.Popen[str]", str, list[str]]:
+def environment(database_url: str = "") -> dict[str, str]:
+    """What a process of the clinic gets to know of this one: nothing but its database."""
+    return {"PATH": "/usr/bin:/bin"} | ({"DATABASE_URL": database_url} if database_url else {})
+
+
+def start(
+    home: Path, *, demo: bool, port: int = 0, database_url: str = ""
+) -> tuple["subprocess.Popen[str]", str, list[str]]:
     """Start `serve` in a process of its own, at any free port unless one is given; the process, its address
     and the lines it printed."""
     if not port:
@@ -22,7 +29,7 @@ def start(home: Path, *, demo: bool, port: int = 0) -> tuple["subprocess.Popen[s
         [sys.executable, "-c", f"from pathlib import Path; from evenfield.clinic.serve import serve; {call}"],
         stdout=subprocess.PIPE,
         text=True,
-        env={"PATH": "/usr/bin:/bin"},
+        env=environment(database_url),
     )
     lines: list[str] = []
     address = f"http://127.0.0.1:{port}/"

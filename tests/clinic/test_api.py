@@ -156,7 +156,7 @@ def test_the_secret_is_shown_once_and_kept_nowhere(
     assert "not your password" in client.post("/api/tokens/", {**asked, "password": "x"}).content.decode()
     assert not ApiToken.objects.exists()
     too_much = client.post("/api/tokens/", {**asked, "permissions": ["exchange.send"]}).content.decode()
-    assert "exchange.send is not one of the available choices" in too_much
+    assert "“exchange.send” is not one of the choices" in too_much
     page = client.post("/api/tokens/", asked).content.decode()
     secret = re.search(r"evf_[A-Za-z0-9_-]{43}", page)
     assert secret

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from evenfield.clinic.access import Role
 from evenfield.clinic.audit.actor import Actor, acting
+from evenfield.clinic.audit.compared import rows_unlike_the_trail
 from evenfield.clinic.audit.models import Action, AuditEvent
 from evenfield.clinic.courses.booking import Slot, at_clinic, series, warnings
 from evenfield.clinic.courses.models import BookingRules, CalendarAddress, Course, Visit, VisitState
@@ -319,6 +320,7 @@ def test_everything_is_handed_over_and_erased(course: Callable[..., Course]) -> 
     assert held["courses"][0]["aim"] == "secret hope"
     assert held["courses"][0]["visits"][0]["plan"] == {"case": "girth"}
     erase(one.person, EraseReason.ASKED)
+    assert rows_unlike_the_trail() == []
     one.refresh_from_db()
     assert (one.aim, [(v.state, v.plan) for v in one.visits.all()]) == ("", [("cancelled", {}), ("done", {})])
 

@@ -10,7 +10,7 @@ from evenfield.clinic.access import Role
 from evenfield.clinic.audit.actor import Actor
 from evenfield.clinic.audit.models import Action, AuditEvent
 from evenfield.clinic.people.codes import LETTERS, near_codes, read_code
-from evenfield.clinic.people.dates import near_dates, read_date
+from evenfield.clinic.people.dates import near_dates, read_date, take_dates
 from evenfield.clinic.people.finding import find_people, likely_same
 from evenfield.clinic.people.models import NameTrigram, Person
 from evenfield.clinic.people.names import plain, trigrams
@@ -98,6 +98,24 @@ def test_month_first_where_the_clinic_writes_so() -> None:
     assert read_date("5.3.1980", month_first=True) == date(1980, 3, 5)
     assert read_date("31.2.1980", month_first=False) is None
     assert read_date("1980", month_first=False) is None
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        "29 February 1984 ines",
+        "ines 29 Feb 1984",
+        "February 29, 1984 ines",
+        "ines 29. feb. 1984",
+        "1984-02-29 ines",
+    ],
+)
+def test_a_date_is_found_as_the_pages_write_it_too(asked: str) -> None:
+    assert take_dates(asked, month_first=False) == ([date(1984, 2, 29)], "ines")
+
+
+def test_a_month_that_is_a_name_stays_a_name() -> None:
+    assert take_dates("May Junes 31 June 1980", month_first=False) == ([], "May Junes 31 June 1980")
 
 
 def test_near_dates_and_codes_are_one_slip_away() -> None:

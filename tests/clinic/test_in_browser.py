@@ -1,7 +1,9 @@
 """Every page in a real browser: accessible, large enough, nothing lost, and without scripts too."""
 
 import re
+import subprocess
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,14 +20,14 @@ OWNER_PAGES = [
     "", "people/", "people/add/", "staff/", "staff/add/", "staff/2/", "settings/", "trail/",
     "screening/consent-text/", "measuring/protocols/",
     "courses/calendar/", "courses/calendar/?show=day", "courses/calendar/own/", "courses/rules/",
-    "courses/open/", "courses/visit/1/", "courses/visit/1/move/", "courses/visit/1/cancel/",
-    "courses/visit/1/missed/", "courses/course/1/change/", "courses/course/1/state/",
+    "courses/open/", "courses/visit/1/", "courses/course/1/change/", "courses/course/1/state/",
     "courses/course/1/visit/", "devices/", "devices/device/1/", "devices/panel/1/", "devices/room/1/",
     "planning/visit/1/", "planning/plan/1/", "planning/plan/1/change/", "planning/plan/1/what-if/",
     "planning/plan/1/placing/", "planning/plan/1/sureness/", "planning/plan/1/advice/",
     "exchange/take-in/", "exchange/visit/1/", "api/tokens/", "api/tokens/all/",
     "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",
 ]  # fmt: skip
+PLANNED_PAGES = ["", "move/", "cancel/", "missed/"]
 PERSON_PAGES = ["", "change/", "merge/", "deactivate/", "erase/"]
 PERSON_PARTS = [
     "screening/{}/",
@@ -36,8 +38,6 @@ PERSON_PARTS = [
     "measuring/{}/",
     "measuring/{}/start/",
     "measuring/{}/enter/?region=abdomen&girth=abdomen_navel_tape&fat=fat_skinfold&weight=1",
-    "measuring/{}/kept/5/",
-    "measuring/{}/kept/5/correct/?value=girth_0",
     "photographs/{}/",
     "photographs/{}/take/",
     "courses/{}/add/",
@@ -78,17 +78,23 @@ def sign_in(page: Page, address: str, username: str = "owner") -> None:
 def addresses(as_owner: BrowserContext, demonstration: str) -> list[str]:
     """Every page the owner can see."""
     page = as_owner.new_page()
-    page.goto(f"{demonstration}people/")
-    page.get_by_label("Name, code or date of birth").fill("palander")
-    page.get_by_role("button", name="Find").click()
-    page.locator(".people a").first.click()
-    person = page.url
+    twice, measured = code_of(page, demonstration, "palander"), code_of(page, demonstration, "holvat")
+    page.goto(f"{demonstration}courses/calendar/?show=day")
+    planned = page.locator(".entry-of", has_text="Pallandér").first.get_attribute("href")
+    page.goto(f"{demonstration}measuring/{measured}/")
+    kept = page.locator("main a[href*='/kept/']").first.get_attribute("href")
+    assert planned
+    assert kept
+    page.goto(demonstration + kept.lstrip("/"))
+    correct = page.get_by_role("link", name="Correct").first.get_attribute("href")
+    assert correct
     page.close()
-    code = person.rstrip("/").rsplit("/", 1)[1]
     return (
         [demonstration + there for there in OWNER_PAGES]
-        + [person + there for there in PERSON_PAGES]
-        + [demonstration + there.format(code) for there in PERSON_PARTS]
+        + [demonstration + planned.lstrip("/") + there for there in PLANNED_PAGES]
+        + [f"{demonstration}people/{twice}/{there}" for there in PERSON_PAGES]
+        + [demonstration + there.format(measured) for there in PERSON_PARTS]
+        + [demonstration + there.lstrip("/") for there in (kept, correct)]
     )
 
 
@@ -109,13 +115,20 @@ def _matters(message: ConsoleMessage) -> bool:
     return ours and not any(words in message.text for words in drawing)
 
 
+def there_is_none(address: str) -> bool:
+    """Whether the page that says so is what is looked at."""
+    return address.endswith("nothing-here/")
+
+
 def faults(page: Page, address: str) -> list[str]:
     """Everything that is wrong with a page at all sizes."""
     noise: list[str] = []
     page.on("console", lambda message: noise.append(message.text) if _matters(message) else None)
     page.on("pageerror", lambda error: noise.append(str(error)))
     found: list[str] = []
-    page.goto(address)
+    answer = page.goto(address)
+    if not there_is_none(address) and (page.url != address or not answer or not answer.ok):
+        found.append(f"{address} is not the page shown, but {page.url}, {answer and answer.status}")
     for size, (width, height) in SIZES.items():
         page.set_viewport_size({"width": width, "height": height})
         if page.evaluate("document.documentElement.scrollWidth") > width:
@@ -193,6 +206,23 @@ def test_an_idle_screen_locks_and_the_pin_brings_back_what_was_typed(
     expect(page.get_by_label("Given name")).to_have_value("half typed")
     page.goto(f"{demonstration}people/")
     expect(page.get_by_role("heading", level=1)).to_have_text("People")
+    context.close()
+
+
+def test_a_lock_that_did_not_reach_the_server_is_said_again(
+    real_browser: Browser, demonstration: str
+) -> None:
+    """Else whoever reloads the page of a tablet left alone is let in."""
+    context = real_browser.new_context()
+    page = context.new_page()
+    sign_in(page, demonstration, "operator")
+    page.route("**/locked/now/", lambda route: route.abort(), times=2)
+    with page.expect_response("**/locked/now/"):
+        page.get_by_role("button", name="Lock", exact=True).click()
+    expect(page.locator("#lock-screen")).to_be_visible()
+    page.goto(f"{demonstration}people/")
+    expect(page.get_by_label("PIN or password")).to_be_visible()
+    assert "/locked/" in page.url
     context.close()
 
 
@@ -431,3 +461,18 @@ def test_on_paper_there_is_the_record_and_no_buttons(printed: Callable[[str], Pa
     expect(page.locator(".who")).to_be_hidden()
     expect(page.locator("table")).to_be_visible()
     expect(page.locator(".demonstration")).to_be_visible()
+
+
+def test_on_paper_warnings_stay_and_the_sheet_to_take_home_is_one_page(
+    printed: Callable[[str], Page], demonstration: str, pdftotext: Path, tmp_path: Path
+) -> None:
+    """What speaks against going on is printed; only "Saved." and its like are left out."""
+    page = printed("/consent/")
+    expect(page.locator(".message.warning")).to_be_visible()
+    page = printed("/sheet/")
+    edge: Any = dict.fromkeys(("top", "right", "bottom", "left"), "10mm")
+    page.pdf(path=tmp_path / "sheet.pdf", format="Letter", margin=edge)
+    told = subprocess.run(
+        [pdftotext.with_name("pdfinfo"), tmp_path / "sheet.pdf"], capture_output=True, text=True, check=True
+    )
+    assert re.search(r"^Pages:\s+1$", told.stdout, re.MULTILINE), told.stdout

@@ -526,3 +526,14 @@ def test_a_longer_history_asks_the_database_no_more_often(
             assert client.get(f"/measuring/{one.code}/").status_code == 200
         counts.append(len(asked))
     assert counts[0] == counts[1] <= 25
+
+
+def test_whoever_reads_a_caliper_types_the_fold_and_is_told_what_is_made_of_it(
+    browser: Callable[..., Client], person: Callable[..., Person]
+) -> None:
+    """Half the fold is the fat: halved once more in the head it would be a quarter."""
+    one, client = person(), browser(Role.OPERATOR)
+    asked = f"/measuring/{one.code}/enter/?region=abdomen&girth=abdomen_navel_tape"
+    folded = client.get(f"{asked}&fat=fat_skinfold").content.decode()
+    assert "Type what the instrument shows.</em> Kept beside it: half the fold less 2 mm of skin" in folded
+    assert "Type what the instrument shows" not in client.get(asked).content.decode()

@@ -12,6 +12,7 @@ from django.test import Client
 
 from evenfield.clinic.access import Role
 from evenfield.clinic.audit.actor import Actor, acting
+from evenfield.clinic.audit.compared import rows_unlike_the_trail
 from evenfield.clinic.audit.models import AuditDetail, AuditEvent
 from evenfield.clinic.audit.trail import verify_chain
 from evenfield.clinic.people.finding import find_people
@@ -209,6 +210,7 @@ def test_erasing_takes_merged_records_along(person: Callable[..., Person], termi
     kept, other = person(), person("Ynes", "Palander", date(1988, 3, 11))
     merge(kept, other, {})
     erase(kept, EraseReason.PERIOD)
+    assert rows_unlike_the_trail() == []
     assert Person.objects.filter(erased__isnull=False).count() == 2
     assert "Ynes" not in _all_text()
     assert verify_chain().holds

@@ -152,7 +152,7 @@ def upload(client: Client, one: Person, content: bytes, **differing: str) -> str
 
 def test_from_the_form_to_the_overlay(browser: Browsers, person: People) -> None:
     one, client = person(), browser(Role.OPERATOR)
-    assert "This field is required" in upload(client, one, picture(), agreed="")
+    assert "This must be ticked" in upload(client, one, picture(), agreed="")
     assert "not a JPEG, PNG or WebP picture" in upload(client, one, b"hello")
     assert "typed in centimetres" in upload(client, one, picture(), distance="120")
     assert "has no side" in upload(client, one, picture(), region="abdomen")

@@ -23,6 +23,7 @@ from evenfield.body import DIRECTIONS
 from evenfield.case import case_from_toml, file_values, read_case
 from evenfield.clinic.access import Role
 from evenfield.clinic.audit.actor import Actor
+from evenfield.clinic.audit.compared import rows_unlike_the_trail
 from evenfield.clinic.courses.models import Course, Visit
 from evenfield.clinic.devices.models import Device, PanelProfile, TreatmentRoom
 from evenfield.clinic.measuring.agreement import settle
@@ -201,6 +202,7 @@ def test_what_stands_in_is_told_with_its_label() -> None:
     high = ARM.session.band_c[1]  # the example leaves it open
     assert stand_in("session.band_high", kind).startswith(f"Left open: {high:g} [")
     assert stand_in("session.power", kind) == ""
+    assert stand_in("session.minutes", kind) == ""  # it must be given, so nothing may seem to stand in
 
 
 def test_a_plan_at_the_manuals_limits_is_taken_and_one_beyond_is_not(
@@ -413,6 +415,7 @@ def test_a_plan_is_handed_over_and_erased_with_all_that_was_computed(
     assert held.data["plans"][0]["region"] == "right upper arm"
     with django_capture_on_commit_callbacks(execute=True):
         erase(plan.person, EraseReason.ASKED)
+        assert rows_unlike_the_trail() == []
     plan.refresh_from_db()
     assert (plan.case, plan.summary, plan.jobs.count()) == ("", {}, 0)
     assert not folder.parent.exists()

@@ -7,12 +7,14 @@ from datetime import timedelta
 import pytest
 from django.db import DatabaseError, connection, transaction
 from django.test import Client
+from django.utils import timezone
 
 from evenfield.clinic.access import Role
 from evenfield.clinic.audit import anchor, triggers
 from evenfield.clinic.audit.actor import Actor, acting
 from evenfield.clinic.audit.models import AuditDetail
 from evenfield.clinic.audit.trail import verify_chain
+from evenfield.clinic.courses.models import Course, Visit
 from evenfield.clinic.parts import clinic_parts
 from evenfield.clinic.people.leaving import EraseReason, erase
 from evenfield.clinic.people.merging import merge
@@ -22,6 +24,7 @@ from evenfield.clinic.screening.models import Kind, ScreeningContent, ScreeningE
 from evenfield.clinic.screening.questions import own_questions_file
 from evenfield.clinic.screening.recording import keep_answers, keep_consent, keep_decision
 from evenfield.clinic.screening.standing import standing
+from evenfield.clinic.screening.visits import needs
 from evenfield.conduct.screening import Outcome, default_screening
 
 Browsers = Callable[..., Client]
@@ -123,6 +126,24 @@ def test_only_a_lead_clinician_lifts_a_refusal_and_only_with_a_reason(
     assert now.decision
     assert (now.decision.actor, now.decision.content["reason"]) == ("lead_clinician", REASON)
     assert ScreeningEntry.objects.get(number=refusal.number).content["outcome"] == "refuse"
+
+
+def test_a_lifted_refusal_is_never_shown_as_if_the_answers_were_good(
+    browser: Browsers, person: People
+) -> None:
+    one, lead = person(), browser(Role.LEAD)
+    lead.post(f"/screening/{one.code}/questions/", sent(implant="yes"))
+    asked = standing(one).deciding
+    assert asked
+    lift = {"about": str(asked.number), "decision": "go_on", "reason": REASON}
+    lead.post(f"/screening/{one.code}/decision/", lift)
+    page = lead.get(f"/screening/{one.code}/").content.decode()
+    assert "speaks against going on" not in page
+    assert "The answers hold it back; a lead clinician lets it go on" in page
+    assert "Is any electronic device" in page
+    visit = Visit(course=Course(person=one), planned_start=timezone.now())
+    need = needs([one], [visit])[visit.pk][0]
+    assert (need.met, need.words) == (True, "held back by the answers, let go on by a lead clinician")
 
 
 def test_answering_once_more_does_not_lift_a_refusal(terminal: Actor, person: People) -> None:

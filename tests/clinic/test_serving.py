@@ -22,6 +22,7 @@ from evenfield.clinic.database import DatabaseUrlError, database_settings
 from evenfield.clinic.home import HomeError, is_demonstration, prepare_home, secret_key
 from evenfield.clinic.pages.middleware import ClinicMiddleware
 from evenfield.clinic.pages.models import Clinic
+from evenfield.clinic.pages.zones import computer_time_zone, zone_names
 from tests.clinic.real_server import start, stop
 
 
@@ -50,6 +51,26 @@ def test_a_directory_that_cannot_be_is_said_in_one_sentence(tmp_path: Path) -> N
     (tmp_path / "file").touch()
     with pytest.raises(HomeError, match=r"cannot be used: .*\.$"):
         prepare_home(tmp_path / "file")
+
+
+@pytest.mark.parametrize(
+    ("kept", "name"),
+    [
+        ("Europe/Berlin", "Europe/Berlin"),
+        ("posix/Asia/Tokyo", "Asia/Tokyo"),
+        ("Etc/UTC", "UTC"),
+        ("GB", "UTC"),
+    ],
+)
+def test_the_first_run_proposes_a_time_zone_that_can_be_chosen(tmp_path: Path, kept: str, name: str) -> None:
+    """Else the first entry of the list would stay chosen, and every hour of the clinic be wrong."""
+    there = tmp_path / "zoneinfo" / kept
+    there.parent.mkdir(parents=True)
+    there.touch()
+    (tmp_path / "localtime").symlink_to(there)
+    assert computer_time_zone(tmp_path / "localtime") == name
+    assert name in zone_names()
+    assert computer_time_zone(tmp_path / "nothing") == "UTC"
 
 
 def test_postgresql_by_url(tmp_path: Path) -> None:

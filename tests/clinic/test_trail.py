@@ -12,9 +12,13 @@ from django.db import DatabaseError, connection, transaction
 from evenfield.clinic.audit import anchor, triggers
 from evenfield.clinic.audit.actor import Actor, NobodyActingError, acting
 from evenfield.clinic.audit.chain import FIRST, canonical
+from evenfield.clinic.audit.compared import rows_unlike_the_trail, verify_record
 from evenfield.clinic.audit.models import Action, AuditDetail, AuditEvent
-from evenfield.clinic.audit.recorded import Recorded
+from evenfield.clinic.audit.recorded import Recorded, unrecorded
 from evenfield.clinic.audit.trail import record, verify_chain
+from evenfield.clinic.devices.models import Device
+from evenfield.clinic.people.leaving import EraseReason, erase
+from evenfield.clinic.people.merging import merge
 from evenfield.clinic.people.models import Person
 
 
@@ -278,3 +282,51 @@ def test_secrets_never_enter_the_trail(account: Callable[..., object]) -> None:
         assert made.password not in detail.content  # type: ignore[attr-defined]
         assert made.pin not in detail.content  # type: ignore[attr-defined]
     assert "(not shown)" in AuditDetail.objects.get().content
+
+
+def test_rows_that_the_application_changed_are_as_the_trail_says(
+    terminal: Actor, person: Callable[..., Person]
+) -> None:
+    """Changed, merged, removed, erased, with whole and broken numbers, an empty date, secrets."""
+    one, twin, gone = person(), person(given="Ynes"), person(given="Gone")
+    one.note, one.born = "taller now", None
+    one.save()
+    Person.objects.get(pk=one.pk).save()
+    merge(one, twin, {})
+    erase(gone, EraseReason.ASKED)
+    device = Device(name="A", manual="m", power_most_w=200, gap_least_mm=7.5)
+    device.save()
+    Device(name="B").save()
+    Device.objects.get(name="B").delete()
+    assert rows_unlike_the_trail() == []
+    assert verify_record().holds
+
+
+def test_a_row_changed_added_or_removed_behind_the_trail_is_found(
+    terminal: Actor, person: Callable[..., Person]
+) -> None:
+    """The chains hold: nobody touched the trail itself."""
+    one, device, other = person(), Device(name="A", power_most_w=200), Device(name="B")
+    device.save()
+    other.save()
+    with connection.cursor() as cursor:
+        cursor.execute("UPDATE people_person SET born = '1971-01-01' WHERE id = %s", [one.pk])
+        cursor.execute("UPDATE devices_device SET power_most_w = 900 WHERE id = %s", [device.pk])
+        cursor.execute("DELETE FROM devices_device WHERE id = %s", [other.pk])
+    unrecorded(Person).bulk_create([Person(given_name="Slipped", family_name="In", code="ZZZZZZ")])
+    slipped = Person.objects.get(code="ZZZZZZ")
+    assert sorted(rows_unlike_the_trail()) == [
+        f"devices_device: power_most_w of row {device.pk} is not what the trail last recorded.",
+        f"devices_device: row {other.pk} was removed behind the trail.",
+        f"people_person: born of row {one.pk} is not what the trail last recorded.",
+        f"people_person: row {slipped.pk} was added behind the trail.",
+    ]
+    assert verify_chain().holds
+    assert not verify_record().holds
+
+
+def test_many_changed_rows_are_not_told_one_by_one(terminal: Actor) -> None:
+    unrecorded(Device).bulk_create([Device(name=f"Device {place}") for place in range(25)])
+    told = rows_unlike_the_trail()
+    assert len(told) == 21
+    assert told[-1] == "devices_device: 5 more like these."

@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from evenfield.clinic.access import Role
 from evenfield.clinic.audit.actor import Actor
+from evenfield.clinic.audit.compared import rows_unlike_the_trail
 from evenfield.clinic.audit.trail import verify_chain
 from evenfield.clinic.courses.models import Course, Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
@@ -280,6 +281,7 @@ def test_erasure_removes_what_was_entered_and_export_holds_it(begun: Visit, acco
     assert running(begun).rows[-1].content["event"]["text"] == "very private"
     assert b"very private" in _unzipped(export_zip(person, "Invented"))
     erase(person, EraseReason.ASKED)
+    assert rows_unlike_the_trail() == []
     begun.refresh_from_db()
     assert verify_chain().holds
     assert running(begun).rows == ()

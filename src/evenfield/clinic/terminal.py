@@ -49,9 +49,9 @@ def migrate() -> None:
 def verify_audit(home: Path | None = None) -> "Verification":
     """Find any edit, removal or reordering made behind the application's back (`evenfield audit verify`)."""
     start_django(home)
-    from evenfield.clinic.audit.trail import verify_chain
+    from evenfield.clinic.audit.compared import verify_record
 
-    return verify_chain()
+    return verify_record()
 
 
 def make_backup(to: Path, home: Path | None = None) -> tuple["LastBackup", Path, bool]:
@@ -86,10 +86,11 @@ def restore_backup(file: Path, key: Path, home: Path | None = None) -> tuple[str
     start_django(place)
     migrate()
     from evenfield.clinic.audit.actor import Actor, acting
+    from evenfield.clinic.audit.compared import verify_record
     from evenfield.clinic.audit.models import Action
-    from evenfield.clinic.audit.trail import record, verify_chain
+    from evenfield.clinic.audit.trail import record
 
-    found = verify_chain()
+    found = verify_record()
     with acting(Actor("terminal")):
         record(Action.RESTORE, note=f"backup of {made}")
     return made, found

@@ -10,6 +10,7 @@ from evenfield.clinic.accounts.models import Account
 from evenfield.clinic.accounts.passwords import LONG, SHORT, check_password_choice, check_pin_choice
 from evenfield.clinic.pages.forms import LOCALES, time_zones
 
+_USER_NAME = "Two to sixty of a to z, digits, dots, dashes or underscores."
 _ROLE_CHOICES = [(role.value, role.title) for role in Role]
 _PASSWORD_HELP = (
     f"At least {LONG} characters ({SHORT} for an account with one-time codes). Any characters, spaces too; "
@@ -172,7 +173,8 @@ class StaffForm(forms.Form):
     username = forms.RegexField(
         r"^[A-Za-z0-9._-]{2,60}$",
         label="User name",
-        help_text="Two to sixty letters, digits, dots or dashes.",
+        help_text=_USER_NAME,
+        error_messages={"invalid": f"This cannot be a user name. {_USER_NAME}"},
         widget=forms.TextInput(
             attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}
         ),
@@ -256,13 +258,15 @@ class FirstRunForm(NewPasswordForm):
     username = forms.RegexField(
         r"^[A-Za-z0-9._-]{2,60}$",
         label="Your user name",
-        help_text="Two to sixty letters, digits, dots or dashes.",
+        help_text=_USER_NAME,
+        error_messages={"invalid": f"This cannot be a user name. {_USER_NAME}"},
         widget=forms.TextInput(
             attrs={"autocomplete": "username", "autocapitalize": "none", "spellcheck": "false"}
         ),
     )
     also = forms.MultipleChoiceField(
         label="You are the owner. You are also",
+        help_text="Lead clinician: only who may decide, being licensed, that a refused visit goes on.",
         required=False,
         choices=[choice for choice in _ROLE_CHOICES if choice[0] != Role.OWNER],
         widget=forms.CheckboxSelectMultiple,

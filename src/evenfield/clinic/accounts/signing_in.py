@@ -105,4 +105,4 @@ def _wait_words(until: datetime, now: datetime) -> str:
             "or run `evenfield recover` in the terminal of the server."
         )
     seconds = int((until - now).total_seconds()) + 1
-    return f"Too many failed tries in a row. Try again in {seconds} seconds."
+    return f"Too many failed tries in a row. Try again in {seconds} second{'' if seconds == 1 else 's'}."

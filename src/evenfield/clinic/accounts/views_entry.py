@@ -145,7 +145,7 @@ def first_run(request: HttpRequest) -> HttpResponse:
         return redirect("sign-in")
     account = Account()
     clinic: Clinic = request.clinic  # type: ignore[attr-defined]
-    initial = {"time_zone": clinic.time_zone, "locale": clinic.locale, "also": [Role.OPERATOR, Role.LEAD]}
+    initial = {"time_zone": clinic.time_zone, "locale": clinic.locale, "also": [Role.OPERATOR]}
     form = FirstRunForm(request.POST or None, account=account, initial=initial)
     if request.method == "POST" and form.is_valid():
         given = form.cleaned_data

@@ -183,13 +183,13 @@ def _moved(
 @requires("courses.change")
 def cancel(request: StaffRequest, number: int) -> HttpResponse:
     """The visit does not take place."""
-    return _fall_out(request, number, cancel_visit, "Cancel the visit", "Cancelled.")
+    return _fall_out(request, number, cancel_visit, "Cancel the visit", "Cancelled.", "be cancelled")
 
 
 @requires("courses.change")
 def missed(request: StaffRequest, number: int) -> HttpResponse:
     """Nobody came."""
-    return _fall_out(request, number, miss_visit, "Nobody came", "Marked as missed.")
+    return _fall_out(request, number, miss_visit, "Nobody came", "Marked as missed.", "be missed")
 
 
 @requires("courses.view")
@@ -246,8 +246,13 @@ def booking_rules(request: StaffRequest) -> HttpResponse:
     return render(request, "courses/rules.html", {"form": form})
 
 
-def _fall_out(request: StaffRequest, number: int, step: Any, title: str, done: str) -> HttpResponse:
+def _fall_out(
+    request: StaffRequest, number: int, step: Any, title: str, done: str, words: str
+) -> HttpResponse:
     one = _visit(number)
+    if one.state != VisitState.PLANNED:
+        messages.error(request, f"A visit that is {one.get_state_display()} cannot {words}.")
+        return redirect("visit", number=one.pk)
     form = VisitReasonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:

@@ -1,7 +1,8 @@
 """Checks of a FHIR R4B bundle that its data model leaves out: value sets, units, references, invariants.
 
 The model classes (`fhir.resources.R4B`) know which elements there are and of what type; they accept any text
-where a required value set gives a few codes, any unit, and references to nothing.
+where a required value set gives a few codes, any unit, and references to nothing. The invariants named beside
+the checks (bdl-7, obs-6, ppc-1 ...) are those of FHIR R4, written down from memory (M).
 """
 
 from collections.abc import Iterator, Mapping

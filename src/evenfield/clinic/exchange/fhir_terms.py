@@ -3,7 +3,7 @@
 Only LOINC (https://loinc.org, its copyright notice goes with every bundle), the terminology that HL7
 publishes with FHIR, and code systems of our own are used; SNOMED CT and MedDRA need licences and are not
 (see docs/decisions/0170). Value sets marked "required" are those of FHIR R4 4.0.1, label P, unless a comment
-says M (from memory).
+says M (from memory); `tests/clinic/test_fhir_terms.py` holds the P ones against the standard's lists.
 """
 
 from evenfield.clinic.measuring.history import Measured
@@ -63,12 +63,16 @@ _UNITS = (
 UNITS = frozenset(_UNITS.split())
 """UCUM expressions that may go out (validated with the NLM UCUM library 7.1.10, label P; m/s is M)."""
 SKIN_TEMPERATURE = "39106-0"
+_LENGTHS = frozenset({"cm", "[in_i]"})
 LOINC_UNITS = {
     "29463-7": frozenset({"kg", "g", "[lb_av]"}),
-    "8280-0": frozenset({"cm", "[in_i]"}),
+    "8280-0": _LENGTHS,
+    "56115-9": _LENGTHS,
+    "56072-2": _LENGTHS,
     "39106-0": frozenset({"Cel", "[degF]"}),
 }
-"""Units that the vital-sign profiles of R4 force (weight, P); waist likewise a length."""
+"""Units that the vital-sign profiles of R4 force on weight, lengths and temperatures (P); that a girth and
+a skin temperature keep to those of a length and of a body temperature is ours (A)."""
 
 _EVENT = "preparation in-progress not-done on-hold stopped completed entered-in-error unknown"
 REQUIRED: dict[str, frozenset[str]] = {
@@ -102,7 +106,7 @@ REQUIRED: dict[str, frozenset[str]] = {
         "Provenance.entity.role": "derivation revision quotation source removal",
     }.items()
 }
-"""Codes allowed where a value set is required, by path."""
+"""Codes allowed where a value set is required, by path; label P unless M stands beside it."""
 CODES: dict[str, frozenset[str]] = {
     ACT_CODE: frozenset(["AMB", "VR", "HH", "FLD", "EMER", "IMP", "ACUTE", "NONAC", "OBSENC", "PRENC", "SS"]),
     CONSENT_SCOPE: frozenset(["adr", "research", "patient-privacy", "treatment"]),
@@ -115,7 +119,7 @@ CODES: dict[str, frozenset[str]] = {
     ),  # M
     LOINC: frozenset(LOINC_DISPLAY),
 }
-"""Codes that may go out from systems that are not our own."""
+"""Codes that may go out from systems that are not our own; label P unless M stands beside them."""
 MANDATORY: dict[str, tuple[str, ...]] = {
     "Observation": ("status", "code"),
     "Procedure": ("status", "subject"),
@@ -128,7 +132,7 @@ MANDATORY: dict[str, tuple[str, ...]] = {
     "CarePlan": ("status", "intent", "subject"),
     "DocumentReference": ("status", "content"),
 }
-"""Elements that must be there (P for all but the last three, which are M)."""
+"""Elements that must be there: P, but M for status of Consent and all of the last three."""
 
 
 def loinc_of(one: Measured) -> str:

@@ -101,6 +101,8 @@ def question(
     if reference is not None:
         fitting.sort(key=lambda one: abs(one.meant - reference))
         against = f"{name} had {unit.show(reference)}"
+        if name == "the other reading":
+            against += "; the slip may be in either"
     else:
         against = f"here {unit.number(known.span.low)} to {unit.show(known.span.high)} is expected"
     return Doubt(f"{typed.strip()} {unit.word}: {against}.", tuple(fitting[:_MOST_NAMED]))

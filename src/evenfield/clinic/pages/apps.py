@@ -14,6 +14,13 @@ class PagesPart(ClinicPart):
     grants: ClassVar = {"pages.settings": frozenset({Role.OWNER})}
     menu: ClassVar = (MenuEntry("Settings", "clinic-settings", "pages.settings", place=80),)
 
+    def ready(self) -> None:
+        """Say of bad input what is allowed."""
+        from evenfield.clinic.pages.messages import install
+
+        super().ready()
+        install()
+
     def make_demonstration(self) -> None:
         """Name the invented clinic."""
         from evenfield.clinic.pages.models import Clinic

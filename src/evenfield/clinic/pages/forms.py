@@ -1,11 +1,10 @@
 """How every form is drawn, and the form about the clinic itself."""
 
-import zoneinfo
-
 from django import forms
 from django.forms.renderers import DjangoTemplates
 
 from evenfield.clinic.pages.models import Clinic
+from evenfield.clinic.pages.zones import zone_names
 
 LOCALES = [
     ("en-gb", "5 March 2031, 16:40"),
@@ -14,13 +13,8 @@ LOCALES = [
 
 
 def time_zones() -> list[tuple[str, str]]:
-    """All named time zones with a place in them, and UTC."""
-    names = {
-        name
-        for name in zoneinfo.available_timezones()
-        if "/" in name and not name.startswith(("Etc/", "SystemV/"))
-    }
-    return [(name, name.replace("_", " ")) for name in sorted({*names, "UTC"})]
+    """What a clinic chooses among, as value and as shown."""
+    return [(name, name.replace("_", " ")) for name in zone_names()]
 
 
 class ClinicFormRenderer(DjangoTemplates):

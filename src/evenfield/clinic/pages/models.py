@@ -1,11 +1,10 @@
 """The clinic itself: its name, time zone, way of writing dates, units, and how soon screens lock."""
 
-from pathlib import Path
-
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 
 from evenfield.clinic.audit.recorded import Recorded
+from evenfield.clinic.pages.zones import computer_time_zone
 
 
 class Clinic(Recorded):
@@ -29,12 +28,3 @@ class Clinic(Recorded):
         """The clinic, with the computer's own time zone until someone has chosen one."""
         found = cls.objects.first()
         return found if isinstance(found, Clinic) else cls(time_zone=computer_time_zone())
-
-
-def computer_time_zone() -> str:
-    """The name of the computer's time zone, UTC if it does not say."""
-    try:
-        target = str(Path("/etc/localtime").resolve(strict=True))
-    except OSError:
-        return "UTC"
-    return target.split("zoneinfo/", 1)[1] if "zoneinfo/" in target else "UTC"

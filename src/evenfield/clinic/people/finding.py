@@ -8,7 +8,7 @@ from datetime import date
 from django.db.models import Count, Q
 
 from evenfield.clinic.people.codes import near_codes, read_code
-from evenfield.clinic.people.dates import near_dates, read_date
+from evenfield.clinic.people.dates import near_dates, take_dates
 from evenfield.clinic.people.models import NameTrigram, Person
 from evenfield.clinic.people.names import plain, trigrams
 
@@ -33,9 +33,7 @@ def find_people(text: str, *, month_first: bool = False, with_inactive: bool = F
     Words that are a date or a code count as such, the rest as name. With several
     of them given, whoever fits more of them comes first.
     """
-    words = text.split()
-    dates = [found for word in words if (found := read_date(word, month_first=month_first))]
-    name = " ".join(word for word in words if read_date(word, month_first=month_first) is None)
+    dates, name = take_dates(text, month_first=month_first)
     scores: dict[int, float] = defaultdict(float)
     reasons: dict[int, list[str]] = defaultdict(list)
     for born in dates:

@@ -301,6 +301,8 @@ def shown(value: Any) -> str:
 
 def stand_in(name: str, kind: RegionKind) -> str:
     """What stands in where this field is left empty, with label and source; "" where nothing can."""
+    if name == "session.minutes":  # a case file may leave it out; a plan of the clinic must say it
+        return ""
     key = re.sub(r"^p\d\.", "panel.", name)
     for pair, names in _PAIRS.items():
         if name in names:

@@ -51,6 +51,11 @@ class Standing:
         return self.asked_today and self.outcome is Outcome.GO_ON and self.consent is not None
 
     @property
+    def lifted(self) -> bool:
+        """Whether it goes on only because a lead clinician decided so: the answers hold it back."""
+        return bool(self.decision and self.decision.content["go_on"] and self.findings)
+
+    @property
     def findings(self) -> list[dict[str, Any]]:
         """The findings of the deciding answers."""
         return list(self.deciding.content["findings"]) if self.deciding else []

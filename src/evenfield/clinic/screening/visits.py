@@ -36,6 +36,8 @@ def _of_day(
     if day == now.today:
         met = now.asked_today and now.outcome is Outcome.GO_ON
         words = _TODAY[now.outcome] if now.asked_today or now.outcome is Outcome.REFUSE else "not asked today"
+        if met and now.lifted:
+            words = "held back by the answers, let go on by a lead clinician"
     elif day > now.today:
         met, words = False, "a refusal stands" if now.outcome is Outcome.REFUSE else "on the day itself"
     else:

@@ -110,6 +110,8 @@ def back_up(home: Path, to: Path, url: str = "") -> LastBackup:
     target = (to / f"evenfield-{now:%Y%m%d-%H%M%S}.age" if to.is_dir() else to).resolve()
     if target.exists():
         raise BackupError(f"{target} is there already; a backup never replaces a file.")
+    if not target.parent.is_dir():
+        raise BackupError(f"There is no folder {target.parent}; make it first, or name another one.")
     if target.is_relative_to(home.resolve()):
         raise BackupError(f"{target} lies in the data directory itself; choose a place outside it.")
     identity = read_key(backup_key(home)[0])

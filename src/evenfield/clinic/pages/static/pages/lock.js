@@ -19,6 +19,7 @@
       credentials: "same-origin",
       headers: { "X-CSRFToken": token(), "X-Requested-With": "evenfield" },
       body: body,
+      keepalive: true, // leaving the page does not take the request back
     });
 
   function show() {
@@ -35,6 +36,16 @@
     document.body.classList.remove("locked");
     screen.close();
     document.dispatchEvent(new Event("evenfield:unlocked"));
+  }
+
+  // Until the server knows, whoever reloads the page is let in: say it again until it answers.
+  async function lockServer() {
+    try {
+      if ((await post(lock)).status < 500) return;
+    } catch {
+      // No network just now.
+    }
+    setTimeout(() => screen.open && lockServer(), 1000);
   }
 
   async function tellServer() {
@@ -63,13 +74,13 @@
   document.querySelector(".who form").addEventListener("submit", (event) => {
     event.preventDefault();
     show();
-    post(lock).catch(() => {});
+    lockServer();
   });
 
   setInterval(() => {
     if (!screen.open && Date.now() - active >= idle) {
       show();
-      post(lock).catch(() => {});
+      lockServer();
     }
   }, 1000);
 
