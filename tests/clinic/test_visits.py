@@ -270,7 +270,7 @@ def test_the_overview_names_every_running_visit(begun: Visit, browser: Callable[
     client = browser(Role.OPERATOR)
     told = client.get("/visits/now/").json()["visits"]
     assert [one["person"] for one in told] == [begun.person.full_name]
-    assert told[0]["phase"] == "planned"
+    assert told[0]["phase"] == "setting up"
     assert begun.person.full_name in client.get("/visits/").content.decode()
 
 

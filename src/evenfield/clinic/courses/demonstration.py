@@ -37,8 +37,8 @@ _COURSES = (
 
 
 def make_courses() -> None:
-    """One course each; one visit was missed, one course is over. The clinic is open on the days of work and on
-    a day like today, so that today has visits on whichever day it is shown."""
+    """One course each; one visit was missed, one course is over. The clinic is open on the days of work and
+    on a day like today, so that today has visits on whichever day it is shown."""
     rules = BookingRules()
     rules.open_days = "".join(sorted({*rules.open_days, str(timezone.localdate().isoweekday())}))
     rules.save()

@@ -16,7 +16,7 @@ from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.visits.estimating import ESTIMATES
 from evenfield.clinic.visits.for_rules import for_conduct
 from evenfield.clinic.visits.running import read_newer, running
-from evenfield.clinic.visits.telling import question
+from evenfield.clinic.visits.telling import phase_words, question
 
 
 @requires("visits.view")
@@ -67,7 +67,7 @@ def _line(visit: Visit, newest: int) -> dict[str, Any]:
         "person": visit.person.full_name,
         "region": visit.course.region_words,
         "now_s": round(run.now_s, 1),
-        "phase": advice.phase.value,
+        "phase": phase_words(advice),
         "power_w": now.power_w,
         "tuning": now.tuning.value if now.tuning else None,
         "prompt": first.what if first else "",
