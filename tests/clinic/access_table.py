@@ -154,6 +154,7 @@ MAY: dict[str, frozenset[str]] = {
     "visit-now": CLINICAL,
     "readings-file": CLINICAL,
     "unwanted-event": CLINICAL,
+    "event-reported": CLINICAL,
     "close-visit": CLINICAL,
     "visit-report": CLINICAL,
     "visit-picture": CLINICAL,

@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import subprocess
 import zipfile
 from collections.abc import Callable
@@ -255,6 +256,68 @@ def test_closing_needs_a_stop_and_leaves_a_report(
     late = take_batch(begun.pk, sending(entry("late", "noted", text="found on the other tablet", ago_s=60)))
     assert late[0].number
     assert "after closing" in client.get(f"/visits/{begun.pk}/report/").content.decode()
+
+
+def test_what_was_seen_after_the_stop_is_not_asked_twice_and_a_report_can_follow(
+    begun: Visit, browser: Callable[..., Client]
+) -> None:
+    client = browser(Role.OPERATOR)
+    take_batch(
+        begun.pk,
+        sending(
+            entry("early", "skin_looked", redness=3, ago_s=700), entry("start", "started", ago_s=600),
+            entry("slip", "power_set", watts=600, ago_s=590), entry("stop", "stopped", ago_s=30),
+        ),
+    )  # fmt: skip
+    assert "checked" not in client.get(f"/visits/{begun.pk}/close/").content.decode()
+    take_batch(begun.pk, sending(entry("look", "skin_looked", redness=2, broken=True)))
+    page = client.get(f"/visits/{begun.pk}/close/").content.decode()
+    ticked = [tag for tag in re.findall(r"<input[^>]*>", page) if "checked" in tag]
+    assert ["redness" in ticked[0] and 'value="2"' in ticked[0], "broken" in ticked[1]] == [True, True]
+    assert len(ticked) == 2
+    fix = entry("fix", "correction", of="entry-slip", replacement={"kind": "power_set", "watts": 60})
+    take_batch(begun.pk, sending(fix))
+    event = {
+        "number": "e" * 32, "term": "pruritus", "grade": "1", "words": "itches, inner side",
+        "began": "at the end", "done": "looked at", "told": "",
+    }  # fmt: skip
+    client.post(f"/visits/{begun.pk}/unwanted/", event)
+    client.post(f"/visits/{begun.pk}/close/", {"redness": "2"})
+    report = f"/visits/{begun.pk}/report/"
+    page = client.get(report).content.decode()
+    assert "not yet entered" in page
+    assert re.search(r"power 600 W <span[^>]*>corrected later", page)
+    there = f"/visits/{begun.pk}/unwanted/reported/"
+    assert "itches" in client.get(there).content.decode()
+    told = {"number": "d" * 32, "of": "e" * 32, "told": "lead clinician, the next morning"}
+    assert client.post(there, told | {"told": ""}).status_code == 200
+    assert client.post(there, told | {"of": "a" * 32}).status_code == 200
+    assert VisitEntry.objects.filter(visit=begun, kind="reported").count() == 0
+    for _ in range(2):
+        assert client.post(there, told).headers["Location"] == report
+    page = client.get(report).content.decode()
+    assert "not yet entered" not in page
+    assert VisitEntry.objects.filter(visit=begun, kind="reported").count() == 1
+    assert verify_chain().holds
+
+
+def test_from_a_persons_pages_the_way_leads_to_the_visit(
+    visit: Visit, browser: Callable[..., Client]
+) -> None:
+    client, code = browser(Role.OPERATOR), visit.person.code
+    pages = (f"/people/{code}/", f"/screening/{code}/", f"/set-up/{code}/", f"/photographs/{code}/")
+    there = f'href="/visits/{visit.pk}/"'
+    for words in ("To the visit of today", "To the running visit"):
+        for page in pages:
+            content = client.get(page).content.decode()
+            assert there in content, page
+            assert words in content, page
+        if visit.state == VisitState.PLANNED:
+            begin(visit)
+            visit.refresh_from_db()
+    visit.state = VisitState.MISSED
+    visit.save()
+    assert [page for page in pages if there in client.get(page).content.decode()] == []
 
 
 def test_a_visit_of_which_nothing_is_known_yet_has_its_pages(

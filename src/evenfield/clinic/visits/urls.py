@@ -14,6 +14,7 @@ urlpatterns = [
     path("<int:number>/now/", views_live.visit_now, name="visit-now"),
     path("<int:number>/readings/", views_readings.readings_file, name="readings-file"),
     path("<int:number>/unwanted/", views_closing.unwanted_event, name="unwanted-event"),
+    path("<int:number>/unwanted/reported/", views_closing.event_reported, name="event-reported"),
     path("<int:number>/close/", views_closing.close_visit, name="close-visit"),
     path("<int:number>/report/", views_closing.visit_report, name="visit-report"),
     path("<int:number>/picture.svg", views_closing.visit_picture, name="visit-picture"),
