@@ -120,7 +120,7 @@ export class Sheets {
     const chosen = { panel: this.plan.panels.length === 1 ? this.plan.panels[0].name : hot || "", side: "whole" };
     if (!this.plan.panels.length) return this.movedPlain();
     const body = element("div");
-    const show = () => {
+    const show = (at) => {
       const panel = this.plan.panels.find((one) => one.name === chosen.panel);
       const sides = [["whole", "the whole panel"], ...Object.entries((panel || this.plan.panels[0]).sides).map(
         ([side, words]) => [side, words + " side"])];
@@ -129,27 +129,35 @@ export class Sheets {
       body.replaceChildren(
         element("h3", {}, "Which"),
         this.tiles(this.plan.panels.map((one) => [one.name, one.name, one.name === chosen.panel]),
-          (name) => { chosen.panel = name; show(); }),
-        this.tiles(sides.map(([side, words]) => [side, words, side === chosen.side]), (side) => { chosen.side = side; show(); }),
+          (name) => { chosen.panel = name; show(0); }),
+        this.tiles(sides.map(([side, words]) => [side, words, side === chosen.side]), (side) => { chosen.side = side; show(1); }),
         element("h3", {}, chosen.panel ? "How far" : "How far (choose the panel first)"),
         this.tiles(steps(1, "away"), move), this.tiles(steps(-1, "closer"), move));
+      this.focusAgain(body, at);
     };
     this.open("Moved a panel", body);
     show();
     return null;
   }
 
+  // The keyboard stays where it was in a sheet drawn anew: on the chosen tile of a group, else on the first.
+  focusAgain(body, group = 0) {
+    const tiles = body.querySelectorAll(".tiles-of")[group];
+    (tiles.querySelector(".here") || tiles.querySelector("button")).focus();
+  }
+
   // Without a plan the panels have no names; they are told apart by the side of the region they stand at.
   movedPlain() {
     const chosen = { panel: "" };
     const body = element("div");
-    const show = () => {
+    const show = (at) => {
       const steps = (sign, words) => [2, 3, 5, 8, 10].map((mm) => [sign * mm, mm + " mm " + words]);
       const move = (by_mm) => chosen.panel && this.send({ kind: "panel_moved", panel: chosen.panel, by_mm });
       body.replaceChildren(element("h3", {}, "Which"),
-        this.tiles(this.plan.places.map(({ label }) => [label, label, label === chosen.panel]), (name) => { chosen.panel = name; show(); }),
+        this.tiles(this.plan.places.map(({ label }) => [label, label, label === chosen.panel]), (name) => { chosen.panel = name; show(0); }),
         element("h3", {}, chosen.panel ? "How far" : "How far (choose the panel first)"),
         this.tiles(steps(1, "away"), move), this.tiles(steps(-1, "closer"), move));
+      this.focusAgain(body, at);
     };
     this.open("Moved a panel", body);
     show();
