@@ -160,6 +160,7 @@ MAY: dict[str, frozenset[str]] = {
     "visit-picture": CLINICAL,
     "visit-report-pdf": CLINICAL,
     "next-steps": KEEPERS,
+    "practice-profile": KEEPERS,
 }
 
 # Operations of the API by method and path, for whoever holds a token that states every permission.

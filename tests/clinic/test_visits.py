@@ -18,6 +18,7 @@ from django.utils import timezone
 from evenfield.case import case_from_toml
 from evenfield.clinic.access import Role
 from evenfield.clinic.audit.actor import Actor
+from evenfield.clinic.audit.models import AuditEvent
 from evenfield.clinic.audit.trail import verify_chain
 from evenfield.clinic.courses.models import Course, Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
@@ -326,6 +327,32 @@ def test_from_a_persons_pages_the_way_leads_to_the_visit(
     visit.state = VisitState.MISSED
     visit.save()
     assert [page for page in pages if there in client.get(page).content.decode()] == []
+
+
+def test_the_clinic_keeps_its_own_numbers_on_a_page(visit: Visit, browser: Callable[..., Client]) -> None:
+    client, there = browser(Role.LEAD), "/visits/practice/"
+    assert "numbers.skin_limit_c" in client.get(there).content.decode()
+    own = 'extends = "default"\r\nname = "invented"\r\nversion = "7"\r\n'
+    own += '[numbers.skin_limit_c]\r\nvalue = 38\r\nsource = "invented"\r\n'
+    try:
+        for wrong, words in ((own.replace("38", "99"), "allowed 30 to 43"), ("x = [", "not TOML")):
+            assert words in client.post(there, {"text": wrong}).content.decode()
+            assert not own_profile_file().exists()
+        assert client.post(there, {"text": own}).status_code == 302
+        page = client.get(there).content.decode()
+        assert "In force: invented, version 7" in page
+        assert re.search(r"38 °C</strong> <span[^>]*>ours", page)
+        begun = begin(visit)
+        assert client.post(there, {"text": " "}).status_code == 302
+        assert not own_profile_file().exists()
+        assert running(begun).profile.numbers.skin_limit_c.value == 38  # a running visit keeps its own
+        own_profile_file().write_text("broken = ")
+        assert "No visit can begin" in client.get(there).content.decode()
+    finally:
+        own_profile_file().unlink(missing_ok=True)
+    changes = AuditEvent.objects.filter(kind="visits.practiceprofile")
+    assert changes.count() == 2
+    assert verify_chain().holds
 
 
 def lived(visit: Visit, *told: tuple[float, float, str, dict[str, Any]]) -> None:

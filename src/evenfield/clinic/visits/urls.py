@@ -2,12 +2,13 @@
 
 from django.urls import path
 
-from evenfield.clinic.visits import views, views_closing, views_live, views_readings
+from evenfield.clinic.visits import views, views_closing, views_live, views_practice, views_readings
 
 urlpatterns = [
     path("", views.running_visits, name="running-visits"),
     path("now/", views.running_now, name="running-now"),
     path("next-steps/", views_closing.next_steps, name="next-steps"),
+    path("practice/", views_practice.practice_profile, name="practice-profile"),
     path("<int:number>/", views_live.live_visit, name="live-visit"),
     path("<int:number>/begin/", views_live.begin_visit, name="begin-visit"),
     path("<int:number>/entries/", views_live.visit_entries, name="visit-entries"),
