@@ -364,7 +364,7 @@ def test_the_pages_of_a_visit_are_fit_for_hand_eye_and_keyboard(
     live: Page, place: Place, tablet: BrowserContext
 ) -> None:
     found = []
-    for there in ("", "readings/", "close/", "unwanted/", "report/"):
+    for there in ("", "readings/", "close/", "unwanted/", "unwanted/reported/", "report/"):
         page = tablet.new_page()
         found += faults(page, f"{place.address}visits/{number(place)}/{there}")
         page.close()
@@ -398,6 +398,36 @@ def test_a_number_is_entered_by_keyboard_and_a_wrong_one_is_asked_again(live: Pa
     live.keyboard.press("h")
     live.locator("[data-do=keys]").click()
     assert kinds(place)[len(before) :] == ["tuning_shown"]
+
+
+def test_what_waits_is_sent_though_another_tablet_has_closed_the_visit(
+    live: Page, place: Place, real_browser: Browser
+) -> None:
+    visit = number(place)
+    live.route("**/entries/", lambda route: route.abort())
+    note(live, "left behind")
+    other = real_browser.new_context()
+    page = other.new_page()
+    sign_in(page, place.address, "lead")
+    page.goto(live.url)
+    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=10_000)
+    page.get_by_role("button", name="Stop", exact=True).click()
+    saved(page)
+    page.get_by_role("link", name="Close").click()
+    page.get_by_label("0: none").check()
+    page.get_by_role("button", name="Close the visit").click()
+    expect(page.get_by_text("The visit is closed.")).to_be_visible(timeout=20_000)
+    live.wait_for_timeout(2500)
+    assert live.locator("#live-saved").count() == 1  # it does not leave with something unsent
+    assert waiting(live) == 1
+    live.reload()
+    expect(live.locator("#left")).to_contain_text("wait on this tablet: 1", timeout=10_000)
+    assert "noted" not in [kind for _id, kind in place.kept(visit)[-2:]]
+    live.unroute("**/entries/")
+    expect(live.get_by_text("note: left behind")).to_be_visible(timeout=15_000)
+    expect(live.locator("#left")).to_be_hidden()
+    assert place.kept(visit)[-1][1] == "noted"
+    other.close()
 
 
 def test_the_chain_holds_after_all_of_it(place: Place) -> None:

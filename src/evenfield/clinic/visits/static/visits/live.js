@@ -110,7 +110,8 @@ page.addEventListener("click", (event) => {
 });
 document.addEventListener("keydown", (event) => {
   if (event.repeat || event.ctrlKey || event.altKey || event.metaKey || setting("nokeys") || document.querySelector("dialog[open]")) return;
-  if (event.target.closest("input, textarea, select")) return;
+  const typed = event.target.closest("input, textarea, select");
+  if (typed && typed.checkVisibility()) return; // the field of a sheet just closed may still hold the focus
   const name = KEYS[event.key];
   const buttons = name ? [...page.querySelectorAll('[data-do="' + name + '"]')] : [];
   if (!buttons.some((one) => one.checkVisibility() && !one.disabled)) return;
@@ -403,7 +404,7 @@ function take(answer, sent) {
   // Whoever gives heat is with the person: the screen stays open, no longer than the longest time of a visit.
   if (answer.state.field_on && answer.state.heated_s < answer.state.most_s) document.dispatchEvent(new Event("evenfield:attended"));
   keptLately = keptLately.filter((one) => one.number > told.last);
-  if (!answer.running) location.reload();
+  if (!answer.running && !outbox.waiting.length && !outbox.refused.length) location.reload();
   if (held) owed = true;
   else show();
   outbox.flush();
