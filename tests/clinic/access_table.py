@@ -154,11 +154,13 @@ MAY: dict[str, frozenset[str]] = {
     "visit-now": CLINICAL,
     "readings-file": CLINICAL,
     "unwanted-event": CLINICAL,
+    "event-reported": CLINICAL,
     "close-visit": CLINICAL,
     "visit-report": CLINICAL,
     "visit-picture": CLINICAL,
     "visit-report-pdf": CLINICAL,
     "next-steps": KEEPERS,
+    "practice-profile": KEEPERS,
 }
 
 # Operations of the API by method and path, for whoever holds a token that states every permission.

@@ -24,6 +24,7 @@ OWNER_PAGES = [
     "courses/course/1/visit/", "devices/", "devices/device/1/", "devices/panel/1/", "devices/room/1/",
     "planning/visit/1/", "planning/plan/1/", "planning/plan/1/change/", "planning/plan/1/what-if/",
     "planning/plan/1/placing/", "planning/plan/1/sureness/", "planning/plan/1/advice/",
+    "visits/", "visits/next-steps/", "visits/practice/",
     "exchange/take-in/", "exchange/visit/1/", "api/tokens/", "api/tokens/all/",
     "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",
 ]  # fmt: skip

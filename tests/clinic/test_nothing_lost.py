@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
+from evenfield.clinic.accounts.demonstration import PIN
 from tests.clinic.real_server import start, stop
 from tests.clinic.test_in_browser import SMALL_TARGETS, SMALL_TYPE, faults, serious, sign_in
 
@@ -107,6 +108,16 @@ def kinds(place: Place) -> list[str]:
     return [kind for _name, kind in place.kept(number(place))]
 
 
+def heating(page: Page) -> None:
+    """The field is entered as on, whatever was entered before."""
+    field = page.locator("#live-field")
+    expect(page.locator("#live-phase")).not_to_have_text("–")
+    if field.inner_text() != "Pause":
+        field.click()
+    expect(field).to_have_text("Pause")
+    saved(page)
+
+
 def test_a_killed_server_is_a_shrug(live: Page, place: Place) -> None:
     """Taps go on while it is dead; afterwards each is there once, in order, under its own time."""
     visit = number(place)
@@ -139,6 +150,126 @@ def test_a_killed_server_is_a_shrug(live: Page, place: Place) -> None:
 def _seconds(clock: str) -> int:
     minutes, seconds = clock.split(":")
     return 60 * int(minutes) + int(seconds)
+
+
+def test_what_waits_on_the_tablet_is_shown_as_entered(live: Page, place: Place) -> None:
+    """While the server is away the button does not say "Pause" after a pause, and a double tap is one tap."""
+    heating(live)
+    live.wait_for_timeout(1000)
+    before = kinds(place)
+    field = live.locator("#live-field")
+    live.route("**/entries/", lambda route: route.abort())
+    live.route("**/now/**", lambda route: route.abort())
+    field.dblclick()
+    expect(field).to_have_text("Resume")
+    assert waiting(live) == 1
+    live.evaluate("scrollTo(0, document.body.scrollHeight)")
+    expect(live.locator("#live-stale")).to_be_in_viewport(timeout=6_000)
+    expect(live.locator("#live-stale")).to_contain_text("Stale")
+    field.click()
+    expect(field).to_have_text("Pause")
+    live.keyboard.press("t")
+    live.keyboard.type("83")
+    live.keyboard.press("Enter")
+    expect(live.locator("#live-tuning")).to_have_text("83 %")
+    live.get_by_role("button", name="Undo").click()
+    expect(live.locator("#live-tuning")).not_to_have_text("83 %")
+    live.unroute("**/now/**")
+    live.unroute("**/entries/")
+    saved(live)
+    assert kinds(place)[len(before) :] == ["paused", "resumed", "tuning_shown", "correction"]
+
+
+def test_the_prompts_own_buttons_enter_what_it_asks_for(live: Page, place: Place) -> None:
+    """One tap for the power it names, and for whether a hot spot has gone."""
+    heating(live)
+    if live.locator("#live-gone").is_visible():
+        live.locator("#live-gone").click()
+    saved(live)
+    before = kinds(place)
+    live.keyboard.press("p")
+    live.keyboard.type("40")
+    live.keyboard.press("Enter")
+    live.keyboard.press("t")
+    live.keyboard.type("70")
+    live.keyboard.press("Enter")
+    answers = live.locator("#live-prompt-entries button")
+    expect(answers.first).to_have_text("30 W is set", timeout=5_000)
+    answers.first.click()
+    expect(live.locator("#live-power")).to_have_text("30 W")
+    saved(live)
+    assert kinds(place)[len(before) :] == ["power_set", "tuning_shown", "power_set"]
+    told = {"id": "x:y", "entry": "hot_spot_gone", "suggested": None, "place": {"zone": "front: centre"}}
+
+    def ask(route: Route) -> None:
+        answer = route.fetch()
+        content = answer.json()
+        prompt = content["prompts"][0] if content["prompts"] else {"why": "", "source": "", "label": ""}
+        content["prompts"] = [{**prompt, **told, "urgency": "soon", "what": "Gone?"}]
+        route.fulfill(response=answer, json=content)
+
+    live.route("**/now/**", ask)
+    expect(answers).to_have_text(["It has gone", "Still there"], timeout=5_000)
+    expect(live.locator("#live-done")).to_be_hidden()
+    answers.nth(1).click()
+    saved(live)
+    answers.nth(0).click()
+    saved(live)
+    live.unroute_all(behavior="wait")
+    assert kinds(place)[len(before) + 3 :] == ["hot_spot", "hot_spot_gone"]
+
+
+def test_a_tap_is_not_lost_when_the_map_is_drawn_anew_under_the_finger(live: Page, place: Place) -> None:
+    before = kinds(place)
+    live.locator(".zone").nth(2).scroll_into_view_if_needed()
+    box = live.locator(".zone").nth(2).bounding_box()
+    assert box
+    live.mouse.move(box["x"] + 20, box["y"] + 10)
+    live.mouse.down()
+    live.evaluate(
+        "() => { const map = document.querySelector('#live-map'); window.drawn = 0;"
+        " new MutationObserver(() => { window.drawn += 1; }).observe(map, {childList: true}); }"
+    )
+    live.evaluate(
+        "() => fetch(document.getElementById('live').dataset.entries, {method: 'POST', headers: {"
+        "'Content-Type': 'application/json', 'X-Requested-With': 'evenfield', 'X-CSRFToken':"
+        " document.cookie.match(/evenfield_csrf=([^;]+)/)[1]}, body: JSON.stringify({sent_ms: Date.now(),"
+        " entries: [{id: 'f'.repeat(32), wrote_ms: Date.now(), event: {kind: 'skin_reading', celsius: 35,"
+        " zone: document.querySelectorAll('.zone')[2].dataset.zone}}]})})"
+    )
+    live.wait_for_timeout(2500)
+    assert live.evaluate("window.drawn") == 0
+    live.mouse.up()
+    live.wait_for_function("window.drawn > 0")
+    saved(live)
+    assert kinds(place)[len(before) :] == ["skin_reading", "hot_spot"]
+
+
+def test_the_screen_stays_open_while_heat_is_given(live: Page) -> None:
+    """The tablet's clock is set ahead in small steps, as if nobody touched it for eleven minutes."""
+    lock = live.locator("#lock-screen")
+    live.evaluate(
+        "() => { window.ahead = 0; const real = Date.now; Date.now = () => real() + window.ahead; }"
+    )
+
+    def pass_minutes(count: int) -> None:
+        for _ in range(2 * count):
+            live.evaluate("window.ahead += 30e3")
+            live.wait_for_timeout(1200)
+
+    heating(live)
+    pass_minutes(6)
+    expect(lock).to_be_hidden()
+    live.locator("#live-field").click()
+    expect(live.locator("#live-field")).to_have_text("Resume")
+    saved(live)
+    pass_minutes(6)
+    expect(lock).to_be_visible()
+    live.locator("#lock-secret").fill(PIN)
+    live.keyboard.press("Enter")
+    expect(lock).to_be_hidden()
+    live.locator("#live-field").click()
+    saved(live)
 
 
 def test_without_network_and_after_a_reload_nothing_is_gone(
@@ -233,7 +364,7 @@ def test_the_pages_of_a_visit_are_fit_for_hand_eye_and_keyboard(
     live: Page, place: Place, tablet: BrowserContext
 ) -> None:
     found = []
-    for there in ("", "readings/", "close/", "unwanted/", "report/"):
+    for there in ("", "readings/", "close/", "unwanted/", "unwanted/reported/", "report/"):
         page = tablet.new_page()
         found += faults(page, f"{place.address}visits/{number(place)}/{there}")
         page.close()
@@ -267,6 +398,36 @@ def test_a_number_is_entered_by_keyboard_and_a_wrong_one_is_asked_again(live: Pa
     live.keyboard.press("h")
     live.locator("[data-do=keys]").click()
     assert kinds(place)[len(before) :] == ["tuning_shown"]
+
+
+def test_what_waits_is_sent_though_another_tablet_has_closed_the_visit(
+    live: Page, place: Place, real_browser: Browser
+) -> None:
+    visit = number(place)
+    live.route("**/entries/", lambda route: route.abort())
+    note(live, "left behind")
+    other = real_browser.new_context()
+    page = other.new_page()
+    sign_in(page, place.address, "lead")
+    page.goto(live.url)
+    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=10_000)
+    page.get_by_role("button", name="Stop", exact=True).click()
+    saved(page)
+    page.get_by_role("link", name="Close").click()
+    page.get_by_label("0: none").check()
+    page.get_by_role("button", name="Close the visit").click()
+    expect(page.get_by_text("The visit is closed.")).to_be_visible(timeout=20_000)
+    live.wait_for_timeout(2500)
+    assert live.locator("#live-saved").count() == 1  # it does not leave with something unsent
+    assert waiting(live) == 1
+    live.reload()
+    expect(live.locator("#left")).to_contain_text("wait on this tablet: 1", timeout=10_000)
+    assert "noted" not in [kind for _id, kind in place.kept(visit)[-2:]]
+    live.unroute("**/entries/")
+    expect(live.get_by_text("note: left behind")).to_be_visible(timeout=15_000)
+    expect(live.locator("#left")).to_be_hidden()
+    assert place.kept(visit)[-1][1] == "noted"
+    other.close()
 
 
 def test_the_chain_holds_after_all_of_it(place: Place) -> None:

@@ -2,8 +2,10 @@
 
 import io
 import json
+import re
 import subprocess
 import zipfile
+from bisect import bisect_right
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -13,9 +15,11 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from evenfield.case import case_from_toml
 from evenfield.clinic.access import Role
 from evenfield.clinic.audit.actor import Actor
 from evenfield.clinic.audit.compared import rows_unlike_the_trail
+from evenfield.clinic.audit.models import AuditEvent
 from evenfield.clinic.audit.trail import verify_chain
 from evenfield.clinic.courses.models import Course, Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
@@ -27,11 +31,17 @@ from evenfield.clinic.screening.recording import keep_answers, keep_consent
 from evenfield.clinic.setup_check import runs as setups
 from evenfield.clinic.visits.clocks import happened
 from evenfield.clinic.visits.models import VisitEntry
+from evenfield.clinic.visits.profiles import own_profile_file
 from evenfield.clinic.visits.recording import take_batch
+from evenfield.clinic.visits.replaying import replayed
 from evenfield.clinic.visits.running import begin, running
 from evenfield.clinic.visits.summary import summary
+from evenfield.clinic.visits.telling import question
+from evenfield.conduct.replay import replay_to_json
 from evenfield.conduct.screening import default_screening
 from evenfield.conduct.setup import default_checklist
+from evenfield.follow import prepare, to_npz
+from evenfield.forecast.accuracy import chosen_layout
 
 
 @pytest.fixture
@@ -258,6 +268,174 @@ def test_closing_needs_a_stop_and_leaves_a_report(
     assert "after closing" in client.get(f"/visits/{begun.pk}/report/").content.decode()
 
 
+def test_what_was_seen_after_the_stop_is_not_asked_twice_and_a_report_can_follow(
+    begun: Visit, browser: Callable[..., Client]
+) -> None:
+    client = browser(Role.OPERATOR)
+    take_batch(
+        begun.pk,
+        sending(
+            entry("early", "skin_looked", redness=3, ago_s=700), entry("start", "started", ago_s=600),
+            entry("slip", "power_set", watts=600, ago_s=590), entry("stop", "stopped", ago_s=30),
+        ),
+    )  # fmt: skip
+    assert "checked" not in client.get(f"/visits/{begun.pk}/close/").content.decode()
+    take_batch(begun.pk, sending(entry("look", "skin_looked", redness=2, broken=True)))
+    page = client.get(f"/visits/{begun.pk}/close/").content.decode()
+    ticked = [tag for tag in re.findall(r"<input[^>]*>", page) if "checked" in tag]
+    assert ["redness" in ticked[0] and 'value="2"' in ticked[0], "broken" in ticked[1]] == [True, True]
+    assert len(ticked) == 2
+    fix = entry("fix", "correction", of="entry-slip", replacement={"kind": "power_set", "watts": 60})
+    take_batch(begun.pk, sending(fix))
+    event = {
+        "number": "e" * 32, "term": "pruritus", "grade": "1", "words": "itches, inner side",
+        "began": "at the end", "done": "looked at", "told": "",
+    }  # fmt: skip
+    client.post(f"/visits/{begun.pk}/unwanted/", event)
+    client.post(f"/visits/{begun.pk}/close/", {"redness": "2"})
+    report = f"/visits/{begun.pk}/report/"
+    page = client.get(report).content.decode()
+    assert "not yet entered" in page
+    assert re.search(r"power 600 W <span[^>]*>corrected later", page)
+    there = f"/visits/{begun.pk}/unwanted/reported/"
+    assert "itches" in client.get(there).content.decode()
+    told = {"number": "d" * 32, "of": "e" * 32, "told": "lead clinician, the next morning"}
+    assert client.post(there, told | {"told": ""}).status_code == 200
+    assert client.post(there, told | {"of": "a" * 32}).status_code == 200
+    assert VisitEntry.objects.filter(visit=begun, kind="reported").count() == 0
+    for _ in range(2):
+        assert client.post(there, told).headers["Location"] == report
+    page = client.get(report).content.decode()
+    assert "not yet entered" not in page
+    assert VisitEntry.objects.filter(visit=begun, kind="reported").count() == 1
+    assert verify_chain().holds
+
+
+def test_from_a_persons_pages_the_way_leads_to_the_visit(
+    visit: Visit, browser: Callable[..., Client]
+) -> None:
+    client, code = browser(Role.OPERATOR), visit.person.code
+    pages = (f"/people/{code}/", f"/screening/{code}/", f"/set-up/{code}/", f"/photographs/{code}/")
+    there = f'href="/visits/{visit.pk}/"'
+    for words in ("To the visit of today", "To the running visit"):
+        for page in pages:
+            content = client.get(page).content.decode()
+            assert there in content, page
+            assert words in content, page
+        if visit.state == VisitState.PLANNED:
+            begin(visit)
+            visit.refresh_from_db()
+    visit.state = VisitState.MISSED
+    visit.save()
+    assert [page for page in pages if there in client.get(page).content.decode()] == []
+
+
+def test_the_clinic_keeps_its_own_numbers_on_a_page(visit: Visit, browser: Callable[..., Client]) -> None:
+    client, there = browser(Role.LEAD), "/visits/practice/"
+    assert "numbers.skin_limit_c" in client.get(there).content.decode()
+    own = 'extends = "default"\r\nname = "invented"\r\nversion = "7"\r\n'
+    own += '[numbers.skin_limit_c]\r\nvalue = 38\r\nsource = "invented"\r\n'
+    try:
+        for wrong, words in ((own.replace("38", "99"), "allowed 30 to 43"), ("x = [", "not TOML")):
+            assert words in client.post(there, {"text": wrong}).content.decode()
+            assert not own_profile_file().exists()
+        assert client.post(there, {"text": own}).status_code == 302
+        page = client.get(there).content.decode()
+        assert "In force: invented, version 7" in page
+        assert re.search(r"38 °C</strong> <span[^>]*>ours", page)
+        begun = begin(visit)
+        assert client.post(there, {"text": " "}).status_code == 302
+        assert not own_profile_file().exists()
+        assert running(begun).profile.numbers.skin_limit_c.value == 38  # a running visit keeps its own
+        own_profile_file().write_text("broken = ")
+        assert "No visit can begin" in client.get(there).content.decode()
+    finally:
+        own_profile_file().unlink(missing_ok=True)
+    changes = AuditEvent.objects.filter(kind="visits.practiceprofile")
+    assert changes.count() == 2
+    assert verify_chain().holds
+
+
+def lived(visit: Visit, *told: tuple[float, float, str, dict[str, Any]]) -> None:
+    """Entries written and received so many seconds after the visit's start."""
+    assert visit.started_at
+    for number, (wrote_s, received_s, kind, said) in enumerate(told):
+        wrote, received = (visit.started_at + timedelta(seconds=s) for s in (wrote_s, received_s))
+        one = {
+            "id": f"lived-{number:03}",
+            "wrote_ms": ms(wrote),
+            "offset_ms": 0.0,
+            "event": {"kind": kind, **said},
+        }
+        [answer] = take_batch(visit.pk, {"sent_ms": ms(received), "entries": [one]}, received)
+        assert answer.number, answer.refused
+
+
+PLAYED: tuple[tuple[float, float, str, dict[str, Any]], ...] = (
+    (10, 10, "started", {}), (12, 12, "power_set", {"watts": 20}), (20, 20, "tuning_shown", {"percent": 86}),
+    (100, 100, "hot_spot", {"zone": "front"}), (130, 190, "hot_spot_gone", {}),
+    (240, 240, "power_set", {"watts": 90}),
+    (250, 250, "prompt_answered", {"prompt": "raised_fast:lived-005", "answer": "not_now", "reason": "w"}),
+    (260, 260, "correction", {"of": "lived-005", "replacement": {"kind": "power_set", "watts": 30}}),
+    (300, 300, "comfort", {"score": 3}), (340, 420, "too_hot_all_over", {}), (500, 500, "stopped", {}),
+)  # fmt: skip
+
+
+def test_a_stored_visit_replays_to_the_prompts_it_gave(begun: Visit) -> None:
+    """Second by second as the live page was told then, with entries that came late and one corrected."""
+    lived(begun, *PLAYED)
+    assert begun.started_at
+    shown = replayed(begun.pk, estimate=False).shown
+    moments = [now_s for now_s, _prompts in shown]
+    for second in range(600):
+        then = running(begun, begun.started_at + timedelta(seconds=second + 0.5))
+        assert then.advice(None).prompts == shown[bisect_right(moments, second + 0.5) - 1][1], second
+    assert {"raised_fast", "hot_spot_move", "comfort_low", "skin_after"} <= {
+        p.rule for _s, now in shown for p in now
+    }
+    with pytest.raises(Visit.DoesNotExist):
+        replayed(999, estimate=False)
+
+
+@pytest.mark.slow
+def test_with_the_estimate_it_replays_to_the_same_prompts_too(visit: Visit) -> None:
+    """The clinic's own skin limit is set low, so that the rules that watch the estimate speak."""
+    case = (Path(__file__).parents[2] / "examples/upper_arm.toml").read_text("utf-8")
+    own_profile_file().write_text(
+        'extends = "default"\nname = "invented"\nversion = "1"\n'
+        '[numbers.skin_limit_c]\nvalue = 34\nsource = "invented"\n'
+    )
+    try:
+        visit.plan = {"case": case}
+        visit.save()
+        begun = begin(visit)
+    finally:
+        own_profile_file().unlink()
+    begun.started_at = timezone.now() - timedelta(minutes=5)
+    begun.ended_at, begun.state = timezone.now(), VisitState.DONE
+    begun.save()
+    lived(
+        begun,
+        *(
+            (a, b, kind, said | {"zone": "inner: centre"} if "zone" in said else said)
+            for a, b, kind, said in PLAYED[:6]
+        ),
+    )
+    model = question(running(begun)).model
+    read = case_from_toml(case, "example")
+    layout = chosen_layout(read.region, read.placed).coarser().coarser()
+    model.parent.mkdir(exist_ok=True)
+    model.write_bytes(to_npz(prepare(read, layout=layout)))
+    try:
+        first, again = replayed(begun.pk, estimate=True), replayed(begun.pk, estimate=True)
+    finally:
+        model.unlink()
+    assert replay_to_json(first.shown) == replay_to_json(again.shown)
+    assert first.without_estimate == ""
+    spoke = {prompt.rule for _s, prompts in first.shown for prompt in prompts}
+    assert spoke & {"skin_over_estimated", "skin_near_estimated"}
+
+
 def test_a_visit_of_which_nothing_is_known_yet_has_its_pages(
     begun: Visit, browser: Callable[..., Client]
 ) -> None:
@@ -271,7 +449,7 @@ def test_the_overview_names_every_running_visit(begun: Visit, browser: Callable[
     client = browser(Role.OPERATOR)
     told = client.get("/visits/now/").json()["visits"]
     assert [one["person"] for one in told] == [begun.person.full_name]
-    assert told[0]["phase"] == "planned"
+    assert told[0]["phase"] == "setting up"
     assert begun.person.full_name in client.get("/visits/").content.decode()
 
 

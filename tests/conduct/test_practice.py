@@ -67,6 +67,41 @@ def test_power_is_raised_slowly_to_the_starting_level() -> None:
     assert "raise_step" not in visit.rules(400)
 
 
+def test_the_prompt_names_the_number_to_enter() -> None:
+    """Ours: one tap enters the level that the words name."""
+    prompt = started().prompt("raise_step", 31)
+    assert prompt.suggested == 20
+    assert "20 W" in prompt.what
+    assert started().enter(TuningShown(id="low", at_s=31, percent=70)).at(32).prompts[0].suggested is None
+
+
+def test_heat_all_over_ends_the_slow_raise() -> None:
+    """Ours, following from practice: an increase waits for heat to even out, most of all after too much."""
+    visit = started().enter(
+        PowerSet(id="w20", at_s=40, watts=20),
+        TooHotAllOver(id="hot", at_s=60),
+        PowerSet(id="less", at_s=65, watts=10),
+        Comfort(id="fine", at_s=90, score=9),
+    )
+    assert visit.at(91).phase is Phase.HOLDING
+    assert [rule for at_s in range(91, 390, 5) for rule in visit.rules(at_s) if "raise" in rule] == []
+    visit.enter(Comfort(id="still fine", at_s=385, score=9))
+    assert "20 W" in visit.prompt("consider_raise", 391).what
+    before = Visit().enter(TooHotAllOver(id="early", at_s=0), Started(id="start", at_s=10))
+    assert before.at(11).phase is not Phase.HOLDING
+
+
+def test_no_step_is_proposed_before_the_panel_is_back() -> None:
+    """Practice: when a hot spot has gone, wait and go back towards the first position; no step meanwhile."""
+    visit = started().enter(
+        hot_spot("spot", 40), moved("away", 45, 3), TuningShown(id="t", at_s=50, percent=85)
+    )
+    visit.enter(HotSpotGone(id="gone", at_s=60, panel="inner"))
+    assert "raise_step" not in [rule for at_s in range(61, 400, 5) for rule in visit.rules(at_s)]
+    visit.enter(moved("back", 200, -3), TuningShown(id="t2", at_s=205, percent=85))
+    assert "raise_step" in visit.rules(240)
+
+
 def test_a_leap_instead_of_a_slow_raise_asks_to_hold() -> None:
     visit = started().enter(PowerSet(id="leap", at_s=40, watts=80))
     prompt = visit.prompt("raised_fast", 41)

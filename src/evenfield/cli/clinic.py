@@ -32,6 +32,39 @@ def serve(
         raise RefusedError(str(error)) from error
 
 
+def replay(
+    visit: Annotated[int, typer.Argument(metavar="VISIT", help="The number in the address of its page.")],
+    home: Home = None,
+    estimate: Annotated[
+        bool, typer.Option("--estimate/--no-estimate", help="With the rules that watch the estimate.")
+    ] = True,
+    as_json: Annotated[bool, typer.Option("--json", help="Every prompt with reason and source.")] = False,
+) -> None:
+    """Play a stored visit again: which prompts it gave, when, from which rule."""
+    from evenfield.cli.progress import shown_progress
+    from evenfield.clinic.home import HomeError
+    from evenfield.clinic.terminal import replay_visit
+    from evenfield.conduct.replay import replay_to_json
+
+    with shown_progress() as progress:
+        try:
+            found = replay_visit(
+                visit, home, estimate=estimate, progress=lambda share: progress("estimates", share)
+            )
+        except HomeError as error:
+            raise RefusedError(str(error)) from error
+    if as_json:
+        typer.echo(replay_to_json(found.shown))
+        return
+    for now_s, prompts in found.shown:
+        clock = f"{int(now_s) // 60}:{int(now_s) % 60:02d}"
+        typer.echo(f"{clock:>6}  {prompts[0].urgency if prompts else '-'}")
+        for prompt in prompts:
+            typer.echo(f"        {prompt.what} [{prompt.rule}]")
+    if found.without_estimate:
+        typer.echo(found.without_estimate, err=True)
+
+
 @audit.callback()
 def _audit() -> None:
     """The trail of who did what."""

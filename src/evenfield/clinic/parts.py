@@ -82,6 +82,10 @@ class ClinicPart(AppConfig):
         """Entries shown on a person's page; their routes take the person's code."""
         return ()
 
+    def person_ways(self, account: "Account", people: list["Person"]) -> list[tuple[str, str]]:
+        """Where the work with someone goes on just now: words and address."""
+        return []
+
     def visit_links(self) -> tuple[MenuEntry, ...]:
         """Entries shown on a visit's page; their routes take the visit's number (its primary key)."""
         return ()
@@ -113,3 +117,8 @@ def clinic_parts() -> Iterator[ClinicPart]:
     for part in apps.get_app_configs():
         if isinstance(part, ClinicPart):
             yield part
+
+
+def person_ways(account: "Account", people: list["Person"]) -> list[tuple[str, str]]:
+    """Where the work with someone goes on just now, after what the page shown was for: words and address."""
+    return [way for part in clinic_parts() for way in part.person_ways(account, people)]

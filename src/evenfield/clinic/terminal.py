@@ -2,6 +2,7 @@
 
 import io
 import os
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ if TYPE_CHECKING:
     from evenfield.clinic.audit.trail import Verification
     from evenfield.clinic.upkeep.backup import LastBackup
     from evenfield.clinic.upkeep.doctor import Finding
+    from evenfield.clinic.visits.replaying import Replay
 
 
 def start_django(home: Path | None = None, *, demonstration: bool = False) -> Path:
@@ -52,6 +54,25 @@ def verify_audit(home: Path | None = None) -> "Verification":
     from evenfield.clinic.audit.compared import verify_record
 
     return verify_record()
+
+
+def replay_visit(
+    number: int, home: Path | None, *, estimate: bool, progress: Callable[[float], None]
+) -> "Replay":
+    """Play a stored visit again (`evenfield replay`). Raises HomeError where it cannot be."""
+    start_django(home)
+    from evenfield.clinic.courses.models import Visit
+    from evenfield.clinic.courses.visits import VisitError
+    from evenfield.clinic.visits.replaying import replayed
+
+    try:
+        return replayed(number, estimate=estimate, progress=progress)
+    except Visit.DoesNotExist:
+        raise HomeError(
+            f"There is no visit {number}: its number stands in the address of its page."
+        ) from None
+    except VisitError as error:
+        raise HomeError(str(error)) from None
 
 
 def make_backup(to: Path, home: Path | None = None) -> tuple["LastBackup", Path, bool]:

@@ -31,7 +31,7 @@ class Prompt:
 
     ``id`` is the rule's id and the id of the event it answers to. ``since_s`` is when it came up, ``due_s``
     what its countdown runs to (seconds from the visit's origin). ``entry`` is the kind of event whose entry
-    answers it, if one does; ``place`` where it is about.
+    answers it, if one does; ``place`` where it is about; ``suggested`` the number it names to be entered (W).
     """
 
     id: str
@@ -46,6 +46,7 @@ class Prompt:
     due_s: float
     entry: str | None
     place: Place | None
+    suggested: float | None = None
 
 
 @dataclass(frozen=True)
@@ -253,6 +254,7 @@ def _prompt(claim: _Claim, profile: PracticeProfile) -> Prompt:
         due_s=p.show_s if p.due_s is None else p.due_s,
         entry=claim.rule.entry,
         place=p.place,
+        suggested=p.suggested,
     )
 
 
@@ -271,6 +273,7 @@ def prompt_to_mapping(prompt: Prompt) -> dict[str, Any]:
         "since_s": round(float(prompt.since_s), 3),
         "due_s": round(float(prompt.due_s), 3),
         "entry": prompt.entry,
+        "suggested": prompt.suggested,
         "place": None
         if place is None
         else {"panel": place.panel, "side": place.side and place.side.value, "zone": place.zone},

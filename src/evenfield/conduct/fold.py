@@ -102,9 +102,7 @@ def step(state: State, fact: Fact, profile: PracticeProfile) -> State:
         case HotSpotGone():
             return _hot_spot_gone(state, Place(fact.panel, fact.side, fact.zone), mark)
         case TooHotAllOver():
-            held = state.all_over
-            reports = (mark,) if held is None else (*held.reports, mark)
-            return changed(state, all_over=AllOver(reports, None if held is None else held.acted))
+            return _all_over(state, mark)
         case PanelMoved():
             return _moved(state, fact, mark)
         case Paused():
@@ -184,6 +182,17 @@ def _power(state: State, watts: float, mark: Mark, profile: PracticeProfile) -> 
         when = "after the stop" if state.stopped else "in a pause" if state.paused else "before the start"
         return _odd(after, mark, f"{watts:g} W was entered {when}.")
     return after
+
+
+def _all_over(state: State, mark: Mark) -> State:
+    """Heat all over also ends the slow raise: the level it was told at is as high as the first level goes,
+    and whatever is considered later waits as long as any other increase."""
+    held = state.all_over
+    reports = (mark,) if held is None else (*held.reports, mark)
+    state = changed(state, all_over=AllOver(reports, None if held is None else held.acted))
+    if state.field_on and state.power_w > 0 and state.reached is None:
+        state = changed(state, reached=mark, even_from=mark)
+    return state
 
 
 def _acted(held: AllOver | None, mark: Mark) -> AllOver | None:

@@ -12,7 +12,7 @@ from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest, wants_json
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
-from evenfield.clinic.parts import clinic_parts
+from evenfield.clinic.parts import clinic_parts, person_ways
 from evenfield.clinic.people.codes import read_code
 from evenfield.clinic.people.finding import find_people, likely_same
 from evenfield.clinic.people.forms import FindForm, PersonForm
@@ -88,6 +88,7 @@ def person(request: StaffRequest, code: str) -> HttpResponse:
         "person": one,
         "links": links,
         "sections": [section for section in sections if section] if not one.erased else [],
+        "ways": person_ways(request.user, everyone) if not one.erased else [],
         "merged": one.merged.all(),
         "alike": likely_same(one) if not one.erased and request.user.has_perm("people.merge") else [],
     }

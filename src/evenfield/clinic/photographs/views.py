@@ -11,6 +11,7 @@ from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
+from evenfield.clinic.parts import person_ways
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.people.views import present_person
 from evenfield.clinic.photographs import store
@@ -32,7 +33,9 @@ def photographs(request: StaffRequest, code: str) -> HttpResponse:
     standing.sort(key=lambda each: each.pose)
     poses = [list(same) for _pose, same in groupby(standing, key=lambda each: each.pose)]
     withdrawn = [each for each in every if each.withdrawn]
-    return render(request, "photographs/album.html", {"person": one, "poses": poses, "withdrawn": withdrawn})
+    ways = person_ways(request.user, one.one_person())
+    context = {"person": one, "poses": poses, "withdrawn": withdrawn, "ways": ways}
+    return render(request, "photographs/album.html", context)
 
 
 @requires("photographs.take")

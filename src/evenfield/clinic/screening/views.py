@@ -11,6 +11,7 @@ from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
+from evenfield.clinic.parts import person_ways
 from evenfield.clinic.people.views import present_person
 from evenfield.clinic.screening.consent import sheet
 from evenfield.clinic.screening.forms import DecisionForm, QuestionsForm
@@ -26,7 +27,8 @@ def screening(request: StaffRequest, code: str) -> HttpResponse:
     """Where this person stands, and all that was kept."""
     one = present_person(code)
     trail.record(Action.READ, kind="screening.screeningentry", subject_id=one.pk)
-    return render(request, "screening/standing.html", {"person": one, "now": standing(one)})
+    ways = person_ways(request.user, one.one_person())
+    return render(request, "screening/standing.html", {"person": one, "now": standing(one), "ways": ways})
 
 
 @requires("screening.view")

@@ -10,6 +10,7 @@ from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
+from evenfield.clinic.parts import person_ways
 from evenfield.clinic.people.views import present_person
 from evenfield.clinic.setup_check.runs import begin, runs, tick
 from evenfield.conduct.setup import SetupError, default_checklist
@@ -28,6 +29,7 @@ def setup_check(request: StaffRequest, code: str) -> HttpResponse:
     context: dict[str, object] = {
         "person": one,
         "checklist": default_checklist(),
+        "ways": person_ways(request.user, one.one_person()),
         "earlier": [run for run in every if run is not present][:_SHOWN],
     }
     if present:

@@ -35,6 +35,12 @@ class VisitsPart(ClinicPart):
         words = f"{number} visit{' is' if number == 1 else 's are'} running"
         return [HomeNote("Running now", words, reverse("running-visits"), pressing=True)]
 
+    def person_ways(self, account: "Account", people: list["Person"]) -> list[tuple[str, str]]:
+        """The visit that runs, or those of today that can begin."""
+        from evenfield.clinic.visits.today import ways_to_visits
+
+        return ways_to_visits(people) if account.has_perm("visits.view") else []
+
     def visit_links(self) -> tuple[MenuEntry, ...]:
         """The way from a visit to its live page or report."""
         return (MenuEntry("Live visit and report", "live-visit", "visits.view"),)

@@ -69,9 +69,23 @@ def keep_unwanted(
         "told": told,
         "began": began,
     }
+    return _kept_once(visit, Kind.ADVERSE, number, content)
+
+
+def keep_report(visit: Visit, number: str, *, of: str, told: str) -> VisitEntry | None:
+    """Keep to whom an unwanted event was reported, after it was entered. `of` is the event's own id; `number`
+    is the form's: sent twice it is kept once. Raises VisitError where the visit has no such event."""
+    found = next((row for row in running(visit).of_kind(Kind.ADVERSE) if row.id == of), None)
+    if found is None:
+        raise VisitError("This visit has no such unwanted event.")
+    content: dict[str, Any] = {"of": of, "name": found.content["name"], "told": told}
+    return _kept_once(visit, Kind.REPORTED, number, content)
+
+
+def _kept_once(visit: Visit, kind: Kind, number: str, content: dict[str, Any]) -> VisitEntry | None:
     if visit.started_at:
         content["at_s"] = round((timezone.now() - visit.started_at).total_seconds(), 1)
     with transaction.atomic():
         if VisitEntry.objects.filter(entry_id=number).exists():
             return None
-        return VisitEntry.of(visit, Kind.ADVERSE, number, content)
+        return VisitEntry.of(visit, kind, number, content)

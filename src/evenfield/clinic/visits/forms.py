@@ -1,11 +1,13 @@
 """Forms of closing a visit."""
 
 import secrets
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 
 from evenfield.clinic.visits.models import NextSteps
+from evenfield.clinic.visits.running import Row
 from evenfield.conduct.adverse import AdverseEventError, default_adverse_events, grade_event
 
 
@@ -71,6 +73,25 @@ class UnwantedForm(forms.Form):
             except AdverseEventError as error:
                 self.add_error("grade", f"{error}.")
         return data
+
+
+class ReportedForm(forms.Form):
+    """To whom an unwanted event was reported, entered after the event."""
+
+    number = forms.CharField(widget=forms.HiddenInput, min_length=8, max_length=40)
+    of = forms.ChoiceField(label="Unwanted event")
+    told = forms.CharField(
+        label="To whom it was reported, and when",
+        max_length=1000,
+        help_text="Duties to report differ from place to place; the lead clinician decides.",
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+    def __init__(self, *args: Any, rows: Sequence[Row], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.initial.setdefault("number", secrets.token_hex(16))
+        events = [(row.id, f"{row.content['name']}, grade {row.content['grade']}") for row in rows]
+        self.fields["of"] = forms.ChoiceField(label="Unwanted event", choices=events)
 
 
 class NextStepsForm(forms.ModelForm):  # type: ignore[type-arg]

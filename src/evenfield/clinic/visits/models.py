@@ -15,6 +15,7 @@ class Kind(models.TextChoices):
 
     BEGIN = "begin", "visit begun"
     ADVERSE = "adverse", "unwanted event"
+    REPORTED = "reported", "unwanted event reported"
     CLOSING = "closing", "visit closed"
 
 

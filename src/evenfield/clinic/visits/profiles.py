@@ -3,7 +3,10 @@
 from pathlib import Path
 
 from django.conf import settings
+from django.db import transaction
 
+from evenfield.clinic.audit import trail
+from evenfield.clinic.audit.models import Action
 from evenfield.clinic.devices.models import Device
 from evenfield.conduct.profile import PracticeProfile, ProfileError, default_profile, read_profile
 
@@ -33,6 +36,38 @@ def profile_text() -> str:
         raise ProfileError(f"practice profile {own_profile_file().name}: cannot be read: {error}") from None
     read_profile(text, own_profile_file().name)
     return text
+
+
+def keep_profile(text: str) -> None:
+    """Put the clinic's own profile in place of the one there; "" goes back to the shipped one. The trail
+    keeps what stood before and what stands now. Visits that run keep theirs.
+
+    Raises ProfileError, and changes nothing, if the text cannot be used or the directory not be written to.
+    """
+    file = own_profile_file()
+    if text:
+        read_profile(text, file.name)
+    try:
+        before = file.read_text(encoding="utf-8", errors="replace") if file.exists() else ""
+        if text == before:
+            return
+        with transaction.atomic():
+            trail.record(
+                Action.UPDATE,
+                kind="visits.practiceprofile",
+                before={"text": before},
+                after={"text": text},
+                note="practice profile",
+            )
+            draft = file.with_name(f".{file.name}.new")
+            draft.write_text(text, encoding="utf-8")
+            if text:
+                draft.replace(file)
+            else:
+                draft.unlink()
+                file.unlink(missing_ok=True)
+    except OSError as error:
+        raise ProfileError(f"practice profile {file.name}: cannot be written: {error.strerror}") from None
 
 
 def manual_limits(device: Device | None) -> dict[str, float]:

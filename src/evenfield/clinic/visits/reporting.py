@@ -7,7 +7,7 @@ from django.utils.formats import date_format
 from django.utils.timezone import localtime
 
 from evenfield.clinic.visits.running import Running
-from evenfield.clinic.visits.summary import closing, summary, unwanted
+from evenfield.clinic.visits.summary import closing, reported, summary, unwanted
 from evenfield.clinic.visits.telling import entry
 from evenfield.clinic.visits.wording import clock
 from evenfield.conduct import events as said
@@ -79,7 +79,14 @@ def pdf(run: Running, clinic: str) -> bytes:
 
 def page_lines(run: Running) -> list[dict[str, Any]]:
     """Every entry in order of time, in words."""
-    lines = [entry(row) | {"clock": clock(entry(row)["at_s"])} for row in run.rows]
+    instead = {row.content["event"]["of"]: row for row in run.rows if row.kind == "correction"}
+    lines = []
+    for row in run.rows:
+        line = entry(row)
+        if row.id in instead:
+            how = "corrected" if instead[row.id].content["event"].get("replacement") else "taken back"
+            line["mark"] = "; ".join(one for one in (f"{how} later", line["mark"]) if one)
+        lines.append(line | {"clock": clock(line["at_s"])})
     return sorted(lines, key=lambda one: (one["at_s"] is None, one["at_s"] or 0.0, one["number"]))
 
 
@@ -105,7 +112,7 @@ def sheet_of(run: Running, clinic: str) -> "VisitSheet":
             | {
                 "grade": str(row.content["grade"]),
                 "scale": f"{row.content['scale']} {row.content['scale_version']}",
-                "told": row.content.get("told") or "not yet entered",
+                "told": reported(run, row) or "not yet entered",
                 "steps": row.content.get("steps") or "nothing written for this grade",
             }
             for row in unwanted(run)
@@ -119,7 +126,9 @@ def sheet_of(run: Running, clinic: str) -> "VisitSheet":
             "In band min",
         ],
         zones=[_zone(zone) for zone in told["zones"]] if told else [],
-        learned=[(_LEARNED[name], _range(row, 2)) for name, row in told["learned"].items()] if told else [],
+        learned=[*_doses(told), *((_LEARNED[name], _range(row, 2)) for name, row in told["learned"].items())]
+        if told
+        else [],
         entries=[_entry(line) for line in page_lines(run)],
         sureness=_sureness(run, told),
         cautions=CAUTIONS,
@@ -147,6 +156,17 @@ def _seen(run: Running) -> list[tuple[str, str]]:
 def _zone(zone: dict[str, Any]) -> list[str]:
     names = ("skin_mean_c", "skin_hottest_c", "fat_mean_c", "fat_hottest_c", "minutes_in_band")
     return [zone["zone"], *(_range(zone[name], 1) for name in names)]
+
+
+def _doses(told: dict[str, Any]) -> list[tuple[str, str]]:
+    """The largest thermal dose in each tissue, with its zone."""
+    found = []
+    for tissue in ("fat", "skin"):
+        most = max(told["zones"], key=lambda zone: zone[f"cem43_{tissue}"][0] or 0.0, default=None)
+        if most:
+            dose = _range(most[f"cem43_{tissue}"], 2)
+            found.append((f"Most CEM43 in {tissue}, min", f"{dose} in {most['zone']}"))
+    return found
 
 
 def _range(row: list[float | None], places: int) -> str:

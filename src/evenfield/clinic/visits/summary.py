@@ -139,6 +139,12 @@ def unwanted(run: Running) -> list[Row]:
     return run.of_kind(Kind.ADVERSE)
 
 
+def reported(run: Running, row: Row) -> str:
+    """To whom an unwanted event was reported, as entered with it and later; "" if that is not entered."""
+    later = [one.content["told"] for one in run.of_kind(Kind.REPORTED) if one.content["of"] == row.id]
+    return "; ".join(words for words in [row.content.get("told", ""), *later] if words)
+
+
 def closing(run: Running) -> Row | None:
     """How the visit was closed."""
     return next(iter(run.of_kind(Kind.CLOSING)), None)

@@ -11,7 +11,7 @@ from evenfield.clinic.visits.estimating import ESTIMATES, Question
 from evenfield.clinic.visits.for_rules import for_conduct
 from evenfield.clinic.visits.running import Row, Running
 from evenfield.clinic.visits.wording import said
-from evenfield.conduct import Advice, prompt_to_mapping
+from evenfield.conduct import Advice, Phase, prompt_to_mapping
 
 
 def question(run: Running) -> Question:
@@ -44,6 +44,12 @@ def heartbeat(run: Running, after: int, have: float | None, received: datetime) 
     return told
 
 
+def phase_words(advice: Advice) -> str:
+    """Where a running visit stands: begun means being set up, and over means still to be closed."""
+    found = {Phase.PLANNED: Phase.SETTING_UP.value, Phase.CLOSED: "to be closed"}
+    return found.get(advice.phase, advice.phase.value)
+
+
 def state(advice: Advice, run: Running) -> dict[str, Any]:
     """Where the visit stands, in numbers."""
     now = advice.state
@@ -51,7 +57,8 @@ def state(advice: Advice, run: Running) -> dict[str, Any]:
     on_s = run.now_s - now.on_since_s if now.on_since_s is not None else 0.0
     session_s = now.session_s or 60.0 * numbers.session_minutes.value
     return {
-        "phase": advice.phase.value,
+        "phase": phase_words(advice),
+        "to_close": advice.phase is Phase.CLOSED,
         "field_on": now.field_on,
         "started": now.started is not None,
         "paused": now.paused is not None,
@@ -59,9 +66,11 @@ def state(advice: Advice, run: Running) -> dict[str, Any]:
         "power_w": now.power_w if now.power else None,
         "target_w": now.target_w or None,
         "tuning": now.tuning.value if now.tuning else None,
+        "tuning_least": numbers.tuning_least_percent.value,
         "tuning_low": bool(now.tuning and now.tuning.value < numbers.tuning_least_percent.value),
         "comfort": now.comfort.value if now.comfort else None,
         "heated_s": round(now.heated_s + max(on_s, 0.0), 1),
+        "most_s": 60.0 * numbers.session_most_minutes.value,
         "session_s": session_s if math.isfinite(session_s) else None,
         "spots": [{"panel": spot.place.panel, "zone": spot.place.zone} for spot in now.open_spots],
         "raise_step_w": numbers.raise_step_w.value,

@@ -1,40 +1,28 @@
 """The overview of running visits."""
 
-from datetime import time, timedelta
 from typing import Any
 
 from django.http import HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
-from evenfield.clinic.courses.booking import at_clinic
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.visits.estimating import ESTIMATES
 from evenfield.clinic.visits.for_rules import for_conduct
 from evenfield.clinic.visits.running import read_newer, running
-from evenfield.clinic.visits.telling import question
+from evenfield.clinic.visits.telling import phase_words, question
+from evenfield.clinic.visits.today import waiting_today
 
 
 @requires("visits.view")
 @require_safe
 def running_visits(request: StaffRequest) -> HttpResponse:
     """All rooms at once, and what of today can begin."""
-    today = timezone.localdate()
-    waiting = (
-        Visit.objects.filter(
-            state=VisitState.PLANNED,
-            planned_start__gte=at_clinic(today, time(0)),
-            planned_start__lt=at_clinic(today + timedelta(days=1), time(0)),
-            course__person__erased__isnull=True,
-        )
-        .select_related("course__person", "room")
-        .defer("plan")
-        .order_by("planned_start")
-    )
+    there = waiting_today().filter(course__person__erased__isnull=True)
+    waiting = there.select_related("course__person", "room")
     return render(request, "visits/running.html", {"visits": _lines(), "waiting": waiting})
 
 
@@ -67,7 +55,7 @@ def _line(visit: Visit, newest: int) -> dict[str, Any]:
         "person": visit.person.full_name,
         "region": visit.course.region_words,
         "now_s": round(run.now_s, 1),
-        "phase": advice.phase.value,
+        "phase": phase_words(advice),
         "power_w": now.power_w,
         "tuning": now.tuning.value if now.tuning else None,
         "prompt": first.what if first else "",

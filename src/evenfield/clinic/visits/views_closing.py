@@ -11,14 +11,15 @@ from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
-from evenfield.clinic.visits.closing import close, keep_unwanted
-from evenfield.clinic.visits.forms import ClosingForm, NextStepsForm, UnwantedForm
+from evenfield.clinic.visits.closing import close, keep_report, keep_unwanted
+from evenfield.clinic.visits.forms import ClosingForm, NextStepsForm, ReportedForm, UnwantedForm
 from evenfield.clinic.visits.models import NextSteps
 from evenfield.clinic.visits.reporting import estimate_of, page_lines, pdf, picture
 from evenfield.clinic.visits.running import Running, running
-from evenfield.clinic.visits.summary import closing, summary, unwanted
+from evenfield.clinic.visits.summary import closing, reported, summary, unwanted
 from evenfield.clinic.visits.views_live import visit_or_404
 from evenfield.conduct.adverse import default_adverse_events
+from evenfield.conduct.state import State
 
 
 def _begun(number: int) -> tuple[Visit, Running]:
@@ -29,13 +30,22 @@ def _begun(number: int) -> tuple[Visit, Running]:
         raise Http404 from None
 
 
+def _last_look(state: State) -> dict[str, object]:
+    """What was entered about the skin after the stop, to be confirmed and not asked twice."""
+    look, stop = state.look, state.stopped
+    if look is None or stop is None or look.at_s < stop.at_s or look.redness is None:
+        return {}
+    return {"redness": str(look.redness), "broken": look.broken}
+
+
 @requires("visits.enter")
 def close_visit(request: StaffRequest, number: int) -> HttpResponse:
     """End the visit: skin looked at, the client's words, what is for next time."""
     visit, run = _begun(number)
     if visit.state == VisitState.DONE:
         return redirect("visit-report", number=number)
-    form = ClosingForm(request.POST or None)
+    state = run.advice(None).state
+    form = ClosingForm(request.POST or None, initial=_last_look(state))
     if request.method == "POST" and form.is_valid():
         said = form.cleaned_data | {"redness": int(form.cleaned_data["redness"])}
         try:
@@ -50,8 +60,8 @@ def close_visit(request: StaffRequest, number: int) -> HttpResponse:
         "person": visit.person.one_person()[0],
         "form": form,
         "lines": summary(run).lines,
-        "stopped": run.advice(None).state.stopped is not None,
-        "unwanted": unwanted(run),
+        "stopped": state.stopped is not None,
+        "unwanted": [(row, reported(run, row)) for row in unwanted(run)],
     }
     return render(request, "visits/close.html", context)
 
@@ -71,9 +81,23 @@ def unwanted_event(request: StaffRequest, number: int) -> HttpResponse:
             messages.warning(
                 request, "The clinic has written no steps for this grade; ask the lead clinician."
             )
-        return redirect("close-visit", number=number)
+        return redirect("visit-report" if visit.state == VisitState.DONE else "close-visit", number=number)
     context = {"visit": visit, "form": form, "scale": default_adverse_events()}
     return render(request, "visits/unwanted.html", context)
+
+
+@requires("visits.enter")
+def event_reported(request: StaffRequest, number: int) -> HttpResponse:
+    """To whom an unwanted event was reported, when that was not yet known as it was entered."""
+    visit, run = _begun(number)
+    rows = unwanted(run)
+    form = ReportedForm(request.POST or None, rows=rows, initial={"of": request.GET.get("of", "")})
+    if request.method == "POST" and form.is_valid():
+        keep_report(visit, **form.cleaned_data)
+        messages.success(request, "Kept.")
+        return redirect("visit-report" if visit.state == VisitState.DONE else "close-visit", number=number)
+    context = {"visit": visit, "form": form, "unwanted": [(row, reported(run, row)) for row in rows]}
+    return render(request, "visits/reported.html", context)
 
 
 @requires("visits.steps")
@@ -99,7 +123,7 @@ def visit_report(request: StaffRequest, number: int) -> HttpResponse:
         "person": visit.person.one_person()[0],
         "summary": summary(run),
         "closing": closing(run),
-        "unwanted": unwanted(run),
+        "unwanted": [(row, reported(run, row)) for row in unwanted(run)],
         "entries": page_lines(run),
         "estimate": estimate_of(run),
         "next": following,

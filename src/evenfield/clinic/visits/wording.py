@@ -32,6 +32,8 @@ def said(row: Row) -> str:
         return "visit closed"
     if row.kind == Kind.ADVERSE:
         return f"unwanted event: {row.content['name']}, grade {row.content['grade']}"
+    if row.kind == Kind.REPORTED:
+        return f"unwanted event reported: {row.content['name']}, {row.content['told']}"
     return in_words(row.content.get("event", {}))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from evenfield.conduct.actions import Action
 from evenfield.conduct.rules.scene import Proposal, Rule, Scene
@@ -10,8 +11,9 @@ from evenfield.conduct.state import latest
 
 
 def _step(scene: Scene) -> Iterator[Proposal]:
+    """One more step; not while a hot spot that has gone is given its time and the panel its way back."""
     state = scene.state
-    if state.reached is not None or state.power_w >= state.target_w or not scene.calm:
+    if state.reached is not None or state.power_w >= state.target_w or not scene.calm or state.spots:
         return
     anchor = latest((state.started, state.resumed, state.power))
     if anchor is None:
@@ -23,6 +25,7 @@ def _step(scene: Scene) -> Iterator[Proposal]:
             anchor.id,
             anchor.at_s + interval_s,
             values={"next_w": f"{next_w:g}", "target_w": f"{state.target_w:g}"},
+            suggested=next_w,
         )
 
 
@@ -73,7 +76,7 @@ def _may_rise(scene: Scene) -> Iterator[Proposal]:
     next_w = state.power_w + n.raise_step_w.value
     if next_w <= n.power_most_w.value:
         show_s = even.at_s + 60 * n.increase_consider_minutes.value
-        yield Proposal(even.id, show_s, values={"next_w": f"{next_w:g}"})
+        yield Proposal(even.id, show_s, values={"next_w": f"{next_w:g}"}, suggested=next_w)
 
 
 def _consider(scene: Scene) -> Iterator[Proposal]:
@@ -95,7 +98,7 @@ def _consider_estimated(scene: Scene) -> Iterator[Proposal]:
     if below:
         for proposal in _may_rise(scene):
             values = {**proposal.values, "below": str(below), "zones": str(len(zones))}
-            yield Proposal(proposal.trigger, proposal.show_s, values=values)
+            yield replace(proposal, values=values)
 
 
 def _above_most(scene: Scene) -> Iterator[Proposal]:

@@ -1,6 +1,7 @@
 // Locks the screen when nobody is at it, and leaves the page in place underneath.
 // The server refuses requests while locked, so this only shows what is so; other scripts that get a 423
-// answer send the event "evenfield:locked" to the document.
+// answer send the event "evenfield:locked" to the document. A page that is attended to without being touched
+// sends "evenfield:attended".
 (() => {
   "use strict";
   const { idleSeconds, touch, lock, locked, signIn } = document.body.dataset;
@@ -68,6 +69,7 @@
   for (const kind of ["pointerdown", "keydown", "input", "wheel", "touchstart"]) {
     document.addEventListener(kind, seen, { passive: true, capture: true });
   }
+  document.addEventListener("evenfield:attended", seen);
   document.addEventListener("evenfield:locked", show);
   screen.addEventListener("cancel", (event) => event.preventDefault());
 

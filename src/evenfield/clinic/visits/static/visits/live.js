@@ -22,6 +22,10 @@ let front = "";
 let whyOpen = false;
 let announced = "";
 let undoable = null;
+let keptLately = []; // kept by the server, not yet told by a heartbeat
+let held = false; // a finger is down: nothing may move under it
+let owed = false;
+let fieldTapped = 0;
 
 const setting = (name) => localStorage.getItem("evenfield." + name) === "on";
 const keep = (name, on) => localStorage.setItem("evenfield." + name, on ? "on" : "off");
@@ -31,7 +35,8 @@ const clock = (seconds) => {
 };
 const nowS = () => (Date.now() + offset - start) / 1000;
 
-const outbox = new Outbox({ visit, address, account: Number(account), changed: () => showOutbox(), kept: () => beat() });
+const outbox = new Outbox({ visit, address, account: Number(account), changed: () => { showOutbox(); showState(); },
+  kept: (entries) => { keptLately.push(...entries); beat(); } });
 outbox.offset = offset;
 const sheets = new Sheets(document.getElementById("live-sheet"), (event) => enter(event));
 const map = new BodyMap(at("map"), (zone) => enter({ kind: "hot_spot", zone: zone.label, panel: zone.panel || null }));
@@ -60,9 +65,14 @@ const doing = {
   moved: () => sheets.moved(),
   looked: () => sheets.looked(),
   note: () => sheets.note(),
-  gone: () => told.state.spots.forEach((spot) => enter({ kind: "hot_spot_gone", zone: spot.zone, panel: spot.panel })),
+  gone: () => present().spots.forEach((spot) => enter({ kind: "hot_spot_gone", zone: spot.zone, panel: spot.panel })),
   stop: () => enter({ kind: "stopped" }),
-  field: () => enter({ kind: told.state.started ? (told.state.field_on ? "paused" : "resumed") : "started" }),
+  field: () => {
+    const state = present();
+    if (state.stopped || Date.now() - fieldTapped < 800) return; // a double tap is one
+    fieldTapped = Date.now();
+    enter({ kind: state.started ? (state.field_on ? "paused" : "resumed") : "started" });
+  },
   undo: () => {
     if (undoable) enter({ kind: "correction", of: undoable.id, replacement: null });
     undoable = null;
@@ -74,16 +84,34 @@ const doing = {
   sound: () => { keep("sound", !setting("sound")); showSettings(); if (setting("sound")) tone(); },
   keys: () => { keep("nokeys", !setting("nokeys")); showSettings(); },
 };
-const ENTRY = { power_set: "power", tuning_shown: "tuning", skin_reading: "skin", comfort: "comfort", sensation: "comfort",
-  panel_moved: "moved", skin_looked: "looked", paused: "field", resumed: "field", started: "field", stopped: "stop" };
+// The state as the entries on their way to the server make it: after a pause the button must not say "Pause" again.
+function present() {
+  const state = { ...told.state, spots: [...(told.state.spots || [])] };
+  const away = [...keptLately, ...outbox.waiting];
+  const back = new Set(away.filter((one) => one.event.kind === "correction").map((one) => one.event.of));
+  for (const { id, event } of away) {
+    if (back.has(id)) continue;
+    if (event.kind === "power_set") state.power_w = event.watts;
+    else if (event.kind === "tuning_shown") Object.assign(state, { tuning: event.percent, tuning_low: event.percent < state.tuning_least });
+    else if (event.kind === "comfort") state.comfort = event.score;
+    else if (event.kind === "hot_spot") state.spots.push({ panel: event.panel, zone: event.zone });
+    else if (event.kind === "hot_spot_gone") state.spots = state.spots.filter((spot) => event.zone && spot.zone !== event.zone);
+    else if (state.stopped) continue;
+    else if (event.kind === "started" || event.kind === "resumed") Object.assign(state, { started: true, field_on: true, paused: false });
+    else if (event.kind === "paused") Object.assign(state, { field_on: false, paused: true });
+    else if (event.kind === "stopped") Object.assign(state, { field_on: false, stopped: true });
+  }
+  return state;
+}
 
 page.addEventListener("click", (event) => {
   const button = event.target.closest("[data-do]");
   if (button && !button.disabled) doing[button.dataset.do]();
 });
 document.addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.altKey || event.metaKey || setting("nokeys") || document.querySelector("dialog[open]")) return;
-  if (event.target.closest("input, textarea, select")) return;
+  if (event.repeat || event.ctrlKey || event.altKey || event.metaKey || setting("nokeys") || document.querySelector("dialog[open]")) return;
+  const typed = event.target.closest("input, textarea, select");
+  if (typed && typed.checkVisibility()) return; // the field of a sheet just closed may still hold the focus
   const name = KEYS[event.key];
   const buttons = name ? [...page.querySelectorAll('[data-do="' + name + '"]')] : [];
   if (!buttons.some((one) => one.checkVisibility() && !one.disabled)) return;
@@ -99,25 +127,69 @@ function showPrompts() {
   const prompt = shownPrompt();
   const card = at("prompt");
   card.dataset.urgency = prompt ? prompt.urgency : "none";
-  at("prompt-what").textContent = prompt ? prompt.what : told.state.phase === "closed" ? "The visit is over." : "Nothing to do just now.";
+  at("prompt-what").textContent = prompt ? prompt.what : told.state.to_close
+    ? "Field off, skin looked at: close the visit." : "Nothing to do just now.";
+  at("close").classList.toggle("main", Boolean(told.state.to_close && !prompt));
+  const long = at("prompt-what").textContent.length;
+  at("prompt-what").classList.toggle("short", long < 44);
+  at("prompt-what").classList.toggle("long", long > 66);
   at("prompt-answers").hidden = !prompt;
-  const shortcut = prompt && ENTRY[prompt.entry];
-  at("prompt-entry").hidden = !shortcut;
-  if (shortcut) {
-    at("prompt-entry").dataset.do = shortcut;
-    at("prompt-entry").textContent = { power: "Enter power", tuning: "Enter tuning", skin: "Enter reading", comfort: "Enter answer",
-      moved: "Enter the move", looked: "Enter the look", field: told.state.field_on ? "Pause" : "Field on", stop: "Stop" }[shortcut];
-  }
+  showAnswers(prompt);
   at("prompt-why").hidden = !(prompt && whyOpen);
   at("why").setAttribute("aria-expanded", String(Boolean(prompt && whyOpen)));
   if (prompt) at("prompt-why").textContent = prompt.why + " Source: " + prompt.source + " (" + prompt.label + ").";
   const others = told.prompts.filter((one) => one !== prompt);
-  const more = element("button", { type: "button", class: "quiet", on: () => showMore(others) },
-    others.length === 1 ? others[0].what : others.length + " more prompts");
-  at("others").replaceChildren(...(others.length ? [element("li", {}, more)] : []));
+  const more = !others.length ? "" : others.length === 1 ? "Also: " + others[0].what : others.length + " more prompts";
+  if (at("others").textContent !== more) {
+    at("others").replaceChildren(...(more ? [element("li", {}, element("button", { type: "button", class: "quiet",
+      on: () => showMore(told.prompts.filter((one) => one !== shownPrompt())) }, more))] : []));
+  }
   const urgent = told.prompts.filter((one) => one.urgency === "now").map((one) => one.id).join(" ");
   if (urgent && urgent !== announced && setting("sound")) tone();
   announced = urgent;
+}
+
+// What answers the prompt by an entry: words and what they enter, the likeliest first.
+function answersTo(prompt) {
+  const state = present();
+  const here = { zone: null, panel: null, side: null, ...prompt.place };
+  const watts = (value, words) => [value + " W " + words, () => enter({ kind: "power_set", watts: value })];
+  const other = (words) => [words, () => sheets.power()];
+  switch (prompt.entry) {
+    case "power_set": {
+      const less = Math.max((state.power_w || 0) - (state.raise_step_w || 10), 0);
+      if (prompt.suggested !== null) return [watts(prompt.suggested, "is set"), other("Other")];
+      if (!state.power_w || prompt.rule === "power_above_most") return [other("Enter power")];
+      const second = prompt.rule === "all_over_act" ? ["Enter the move", doing.moved] : other("Other");
+      return [watts(less, "is set"), second];
+    }
+    case "hot_spot_gone":
+      return [["It has gone", () => enter({ kind: "hot_spot_gone", ...here })], ["Still there", () => enter({ kind: "hot_spot", ...here })]];
+    case "hot_spot":
+      return [["Hot all over", () => enter({ kind: "too_hot_all_over" })]];
+    case "skin_reading":
+      return [["Enter reading", () => sheets.skin(null, here.zone || undefined)]];
+    case "resumed":
+      return [["Resumed", doing.field]];
+    case "paused":
+      return [["Paused", doing.field]];
+    default: {
+      const sheet = { tuning_shown: ["Enter tuning", "tuning"], comfort: ["Enter answer", "comfort"], panel_moved: ["Enter the move", "moved"],
+        skin_looked: ["Enter the look", "looked"], stopped: ["Stopped", "stop"] }[prompt.entry];
+      return sheet ? [[sheet[0], doing[sheet[1]]]] : [];
+    }
+  }
+}
+
+function showAnswers(prompt) {
+  const found = prompt ? answersTo(prompt) : [];
+  const place = at("prompt-entries");
+  at("done").classList.toggle("main", !found.length);
+  at("done").hidden = Boolean(prompt && prompt.entry === "hot_spot_gone"); // "done" would not say which
+  const shownNow = prompt ? prompt.id + found.map(([words]) => words).join() : "";
+  if (place.dataset.told === shownNow) return;
+  place.dataset.told = shownNow;
+  place.replaceChildren(...found.map(([words, on], number) => element("button", { type: "button", class: number ? null : "main", on }, words)));
 }
 
 // One other prompt comes to the front at once; of several one is chosen.
@@ -145,7 +217,7 @@ function tone() {
 }
 
 function showState() {
-  const { state } = told;
+  const state = present();
   const put = (name, words) => { at(name).textContent = words; };
   put("power", state.power_w === null || state.power_w === undefined ? "–" : state.power_w + " W");
   put("tuning", state.tuning === null || state.tuning === undefined ? "–" : state.tuning + " %");
@@ -153,29 +225,61 @@ function showState() {
   put("comfort", state.comfort === null || state.comfort === undefined ? "–" : String(state.comfort));
   put("phase", state.phase || "–");
   const field = at("field");
-  field.textContent = !state.started ? "Field on" : state.field_on ? "Pause" : "Resume";
+  field.textContent = state.stopped ? "Field off" : !state.started ? "Field on" : state.field_on ? "Pause" : "Resume";
   field.disabled = Boolean(state.stopped);
   at("gone").hidden = !(state.spots && state.spots.length);
+  sheets.state = state;
   at("words").textContent = told.words || (told.estimate ? estimateWords(told.estimate) : "");
   at("doubts").replaceChildren(...(told.estimate ? [...told.estimate.disagreements, ...told.estimate.unused] : []).map((words) =>
     element("li", {}, words)));
 }
 
+const MORE = "more than 15";
+const minutes = (one, scale = 1) => (one === null ? MORE : String(Math.round(one * scale * 10) / 10));
+const span = (row, scale = 1) => {
+  const [low, high] = [minutes(row[3], scale), minutes(row[4], scale)];
+  return low === high ? low : low + " to " + high;
+};
+
 function estimateWords(estimate) {
   const parts = [];
-  const minutes = (one, scale) => (one === null ? "over 15" : Math.round(one * scale * 10) / 10);
-  const span = (row, scale = 1) => minutes(row[3], scale) + " to " + minutes(row[4], scale) + " min (90 %)";
-  if (estimate.minutes_to_band && estimate.minutes_to_band[0] !== 0) parts.push("Fat reaches the band in " + span(estimate.minutes_to_band));
-  if (estimate.pause_left_s) parts.push("A pause may last " + span(estimate.pause_left_s, 1 / 60) + " before fat falls below the band");
+  const { minutes_to_band: left, pause_left_s: pause, zones } = estimate;
+  if (left && left[0] !== 0) {
+    parts.push(left[3] === null ? "Fat does not reach the band within 15 min" : "Fat reaches the band in " + span(left) + " min (90 %)");
+  }
+  if (pause) parts.push("A pause may last " + span(pause, 1 / 60) + " min (90 %) before fat falls below the band");
+  if (zones.length) {
+    const most = (name) => zones.reduce((one, other) => (other[name][0] > one[name][0] ? other : one))[name];
+    const dose = most("cem43_fat");
+    parts.push("Longest in the band so far " + span(most("minutes_in_band")) + " min, most CEM43 in fat " + shortly(dose[3]) + " to " + shortly(dose[4]) + " min");
+  }
   return parts.join(". ") + (parts.length ? "." : "");
+}
+
+const shortly = (value) => (value === null ? "–" : value < 0.05 ? value < 0.005 ? "0" : value.toFixed(2) : value < 10 ? value.toFixed(1) : value.toFixed(0));
+
+// Zone by zone, each with its 90 % range.
+function showZones() {
+  if (!at("zones").closest("details").open || !told.estimate) return;
+  const columns = [["Skin, mean °C", "skin_mean_c"], ["Skin, hottest °C", "skin_hottest_c"], ["Fat, mean °C", "fat_mean_c"],
+    ["Fat, hottest °C", "fat_hottest_c"], ["In the band, min", "minutes_in_band"], ["CEM43 skin, min", "cem43_skin"],
+    ["CEM43 fat, min", "cem43_fat"], ["Until the band, min", "minutes_to_band"]];
+  const one = (row, name) => row.map((value) => (value === null ? ">15" : name.endsWith("_c") ? value.toFixed(1) : shortly(value)));
+  const cell = (zone, [label, name]) => {
+    const [value, , , low, high] = one(zone[name], name);
+    return element("td", { "data-label": label }, value + " (" + low + "–" + high + ")");
+  };
+  at("zones").replaceChildren(
+    element("thead", {}, element("tr", {}, element("th", {}, "Zone"), ...columns.map(([label]) => element("th", {}, label)))),
+    element("tbody", {}, ...told.estimate.zones.map((zone) => element("tr", {}, element("th", { scope: "row" }, zone.zone),
+      ...columns.map((column) => cell(zone, column))))));
 }
 
 function showPictures() {
   if (!told.plan) return;
   map.plan = told.plan;
   sheets.plan = told.plan;
-  sheets.state = told.state;
-  map.show({ estimate: told.estimate && { zones: told.estimate.zones }, spots: told.state.spots || [], readings: told.state.readings || {} });
+  map.show({ estimate: told.estimate && { zones: told.estimate.zones }, spots: present().spots, readings: told.state.readings || {} });
   const taken = new Map([...told.entries.values()].filter((one) => one.kind === "skin_reading").map((one) => [one.id,
     { at_s: one.at_s, celsius: one.event.celsius }]));
   for (const one of told.entries.values()) {
@@ -189,10 +293,14 @@ function showPictures() {
 
 function showEntries() {
   const rows = [...told.entries.values()].sort((one, other) => other.at_s - one.at_s || other.number - one.number);
+  const corrected = new Map();
+  for (const one of [...told.entries.values()].sort((one, other) => one.number - other.number)) {
+    if (one.kind === "correction") corrected.set(one.of, one.event.replacement ? "corrected" : "taken back");
+  }
   at("entries").replaceChildren(...rows.map((one) => {
-    const marks = [one.mark, one.after_closing ? "entered after closing" : ""].filter(Boolean).join("; ");
+    const marks = [corrected.get(one.id), one.mark, one.after_closing ? "entered after closing" : ""].filter(Boolean).join("; ");
     const may = one.event && one.kind !== "begin";
-    return element("li", { "data-id": one.id }, element("span", { class: "when" }, clock(one.at_s || 0)),
+    return element("li", { "data-id": one.id, class: corrected.has(one.id) ? "corrected" : null }, element("span", { class: "when" }, clock(one.at_s || 0)),
       element("span", { class: "what" }, one.words + (marks ? " (" + marks + ")" : "")), element("span", { class: "by" }, one.who),
       ...(may ? [element("button", { type: "button", class: "quiet", "aria-label": "Correct: " + one.words,
         on: () => sheets.correct(one) }, "Correct")] : []));
@@ -234,13 +342,17 @@ function showClock() {
   }
   const words = late ? "Stale for " + Math.round(silent / 1000) + " s: what is shown is old" : "Live";
   if (at("pulse").textContent !== words) at("pulse").textContent = words;
+  at("stale").hidden = !late;
+  at("stale").textContent = words;
   at("clock").textContent = clock(nowS());
   if (state.session_s) {
     const running = state.field_on && !late ? nowS() - told.at : 0;
     at("heated").textContent = clock(state.heated_s + Math.max(running, 0)) + " of " + clock(state.session_s);
   }
   const next = told.coming[0];
-  at("coming").textContent = next ? "Next in " + clock(next.due_s - nowS()) + ": " + next.what : "";
+  const prompt = shownPrompt();
+  const left = prompt && prompt.due_s > nowS() + 0.5 ? clock(prompt.due_s - nowS()) + " left. " : "";
+  at("coming").textContent = left + (next ? "Next in " + clock(next.due_s - nowS()) + ": " + next.what : "");
   showUndo();
 }
 
@@ -252,7 +364,9 @@ function showSettings() {
 }
 
 let asking = false;
+let askAgain = false;
 async function beat() {
+  askAgain = asking;
   if (asking) return;
   asking = true;
   const sent = Date.now();
@@ -266,6 +380,7 @@ async function beat() {
     // Silence is shown by the clock.
   }
   asking = false;
+  if (askAgain) beat();
 }
 
 function take(answer, sent) {
@@ -285,17 +400,36 @@ function take(answer, sent) {
     told.have = answer.estimate_at_s;
   }
   for (const one of answer.entries) told.entries.set(one.id, one);
-  if (answer.entries.length) showEntries();
-  if (!answer.running) location.reload();
+  if (answer.entries.length) told.fresh = true;
+  // Whoever gives heat is with the person: the screen stays open, no longer than the longest time of a visit.
+  if (answer.state.field_on && answer.state.heated_s < answer.state.most_s) document.dispatchEvent(new Event("evenfield:attended"));
+  keptLately = keptLately.filter((one) => one.number > told.last);
+  if (!answer.running && !outbox.waiting.length && !outbox.refused.length) location.reload();
+  if (held) owed = true;
+  else show();
+  outbox.flush();
+}
+
+function show() {
+  owed = false;
+  if (told.fresh) showEntries();
+  told.fresh = false;
   showState();
   showPrompts();
   showPictures();
+  showZones();
   showClock();
-  outbox.flush();
+}
+
+// What is redrawn or moved between the finger's coming down and its lifting would lose the tap, or hit another place.
+addEventListener("pointerdown", () => { held = true; }, true);
+for (const name of ["pointerup", "pointercancel"]) {
+  addEventListener(name, () => setTimeout(() => { held = false; if (owed) show(); }), true);
 }
 
 document.addEventListener("evenfield:unlocked", beat);
 addEventListener("beforeunload", (event) => { if (outbox.unwritten) event.preventDefault(); });
+at("zones").closest("details").addEventListener("toggle", showZones);
 showSettings();
 showOutbox();
 showClock();

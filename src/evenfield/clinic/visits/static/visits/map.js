@@ -3,7 +3,7 @@ import { HIGH, LOW, colour, draw, ink } from "./palette.js";
 
 const GAP = 14;
 const HEAD = 30;
-const CELL_HIGH = 50;
+const CELL_HIGH = 48;
 
 export class BodyMap {
   constructor(place, tapped) {
@@ -89,8 +89,8 @@ export class BodyMap {
     group.append(draw("title", {}, said.join(", ")));
     group.append(draw("rect", { x: box.x + 1, y: box.y + 1, width: box.width - 2, height: box.height - 2, rx: 5,
       fill: shade, class: "zone-box" + (found && found.disagrees ? " doubted" : "") }));
-    if (spot) group.append(draw("circle", { cx: box.x + box.width - 13, cy: box.y + 13, r: 7, class: "spot" }));
-    const text = draw("text", { x: box.x + box.width / 2, y: box.y + box.height / 2 + 7, fill: inkNow, class: "zone-value" });
+    if (spot) group.append(draw("circle", { cx: box.x + box.width - 11, cy: box.y + 11, r: 6.5, class: "spot" }));
+    const text = draw("text", { x: box.x + box.width / 2 - (spot ? 8 : 0), y: box.y + box.height / 2 + 7, fill: inkNow, class: "zone-value" });
     text.textContent = value !== undefined ? value.toFixed(1) + (numbers ? "" : " read") : words;
     group.append(text);
     group.addEventListener("click", () => this.tapped(zone));

@@ -9,7 +9,7 @@ export function newId() {
 
 export class Outbox {
   // visit: its number; address: where entries are sent; account: who is signed in; changed: called after each
-  // change; kept(answers): called with what the server has kept; signIn: where to sign in again.
+  // change; kept(entries): called with what the server has kept, each with its number; signIn: where to sign in again.
   constructor({ visit, address, account, changed, kept, signIn }) {
     Object.assign(this, { visit, address, account, changed, kept, signIn });
     this.prefix = "evenfield.visit." + visit + ".";
@@ -113,16 +113,18 @@ export class Outbox {
   }
 
   settle(answers) {
+    const kept = [];
     for (const answer of answers) {
       const entry = this.waiting.find((one) => one.id === answer.id);
       if (!entry) continue;
       if (!answer.kept) {
         this.write("refused", { ...entry, why: answer.refused });
       } else {
+        kept.push({ ...entry, number: answer.number });
         for (const held of this.refused) if (held.noted === answer.id) this.remove("refused", held.id);
       }
       this.remove("waiting", answer.id);
     }
-    this.kept(answers.filter((answer) => answer.kept));
+    this.kept(kept);
   }
 }

@@ -45,7 +45,7 @@ export class Sheets {
   }
 
   // A number by tiles or by digits; `make` turns it into an event.
-  number(title, { unit, low, high, near = [], place = 0, make, before = [], after = [] }) {
+  number(title, { unit, low, high, near = [], place = 0, make, before = [], after = [], onward = null }) {
     const shown = element("input", { id: "sheet-number", inputmode: "decimal", autocomplete: "off", autofocus: true });
     const wrong = element("p", { class: "wrong", role: "alert", hidden: true });
     const take = (value) => {
@@ -53,9 +53,10 @@ export class Sheets {
       if (String(value).trim() === "" || !Number.isFinite(number) || number < low || number > high) {
         wrong.textContent = "Allowed: " + low + " to " + high + " " + unit + ".";
         wrong.hidden = false;
-        return;
+        return false;
       }
       this.send(make(Number(number.toFixed(place))));
+      return true;
     };
     const digit = (key) => {
       shown.value = key === "⌫" ? shown.value.slice(0, -1) : shown.value + key;
@@ -63,8 +64,12 @@ export class Sheets {
     const keys = [..."123456789"].map((key) => [key, key]);
     keys.push([".", "."], ["0", "0"], ["⌫", "⌫"]);
     const form = element("form", { method: "dialog" }, element("label", { for: "sheet-number" }, "In " + unit), shown, wrong,
-      this.tiles(keys, digit, { class: "tiles-of digits" }), element("button", { class: "main" }, "Enter"));
-    form.addEventListener("submit", (event) => { event.preventDefault(); take(shown.value); });
+      this.tiles(keys, digit, { class: "tiles-of digits" }), element("button", { class: "main" }, "Enter"),
+      ...(onward ? [element("button", { class: "wide-button", value: "onward" }, "Enter, next zone")] : []));
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      if (take(shown.value) && event.submitter && event.submitter.value === "onward") onward();
+    });
     this.open(title, ...before, ...(near.length ? [this.tiles(near.map((one) => [one, one + " " + unit,
       one === this.present]), take, { class: "tiles-of near" })] : []), form, ...after);
     shown.focus();
@@ -87,12 +92,18 @@ export class Sheets {
       make: (percent) => send({ kind: "tuning_shown", percent }) });
   }
 
-  skin(send = (event) => event, zone = this.zone) {
+  // After a reading the next zone is offered; "Enter, next zone" goes on with it at once.
+  skin(send = null, zone = this.zone) {
     const places = this.plan.places.map((one) => one.label);
     const chosen = element("select", { id: "sheet-zone" }, ...places.map((label) => element("option",
       { value: label, selected: label === zone }, label)));
-    this.number("Skin temperature", { unit: "°C", low: 10, high: 60, place: 1,
-      make: (celsius) => { this.zone = chosen.value; return send({ kind: "skin_reading", zone: chosen.value, celsius }); },
+    const make = (celsius) => {
+      const event = { kind: "skin_reading", zone: chosen.value, celsius };
+      if (send) return send(event);
+      this.zone = places[(places.indexOf(chosen.value) + 1) % places.length];
+      return event;
+    };
+    this.number("Skin temperature", { unit: "°C", low: 10, high: 60, place: 1, make, onward: send ? null : () => this.skin(),
       before: [element("label", { for: "sheet-zone" }, "Zone"), chosen] });
   }
 
@@ -109,7 +120,7 @@ export class Sheets {
     const chosen = { panel: this.plan.panels.length === 1 ? this.plan.panels[0].name : hot || "", side: "whole" };
     if (!this.plan.panels.length) return this.movedPlain();
     const body = element("div");
-    const show = () => {
+    const show = (at) => {
       const panel = this.plan.panels.find((one) => one.name === chosen.panel);
       const sides = [["whole", "the whole panel"], ...Object.entries((panel || this.plan.panels[0]).sides).map(
         ([side, words]) => [side, words + " side"])];
@@ -118,18 +129,39 @@ export class Sheets {
       body.replaceChildren(
         element("h3", {}, "Which"),
         this.tiles(this.plan.panels.map((one) => [one.name, one.name, one.name === chosen.panel]),
-          (name) => { chosen.panel = name; show(); }),
-        this.tiles(sides.map(([side, words]) => [side, words, side === chosen.side]), (side) => { chosen.side = side; show(); }),
+          (name) => { chosen.panel = name; show(0); }),
+        this.tiles(sides.map(([side, words]) => [side, words, side === chosen.side]), (side) => { chosen.side = side; show(1); }),
         element("h3", {}, chosen.panel ? "How far" : "How far (choose the panel first)"),
         this.tiles(steps(1, "away"), move), this.tiles(steps(-1, "closer"), move));
+      this.focusAgain(body, at);
     };
     this.open("Moved a panel", body);
     show();
     return null;
   }
 
+  // The keyboard stays where it was in a sheet drawn anew: on the chosen tile of a group, else on the first.
+  focusAgain(body, group = 0) {
+    const tiles = body.querySelectorAll(".tiles-of")[group];
+    (tiles.querySelector(".here") || tiles.querySelector("button")).focus();
+  }
+
+  // Without a plan the panels have no names; they are told apart by the side of the region they stand at.
   movedPlain() {
-    this.open("Moved a panel", element("p", {}, "No plan is saved, so the panels have no names here. Enter it as a note."));
+    const chosen = { panel: "" };
+    const body = element("div");
+    const show = (at) => {
+      const steps = (sign, words) => [2, 3, 5, 8, 10].map((mm) => [sign * mm, mm + " mm " + words]);
+      const move = (by_mm) => chosen.panel && this.send({ kind: "panel_moved", panel: chosen.panel, by_mm });
+      body.replaceChildren(element("h3", {}, "Which"),
+        this.tiles(this.plan.places.map(({ label }) => [label, label, label === chosen.panel]), (name) => { chosen.panel = name; show(0); }),
+        element("h3", {}, chosen.panel ? "How far" : "How far (choose the panel first)"),
+        this.tiles(steps(1, "away"), move), this.tiles(steps(-1, "closer"), move));
+      this.focusAgain(body, at);
+    };
+    this.open("Moved a panel", body);
+    show();
+    return null;
   }
 
   looked() {
