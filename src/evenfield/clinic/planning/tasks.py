@@ -143,25 +143,32 @@ def make_sureness(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
 
 
 def make_advice(case: Case, asked: dict[str, Any], folder: Path, progress: Progress) -> dict[str, Any]:
-    """The search for a better placement, power and course; `asked`: skin_limit_c, least_gap_mm."""
+    """The search for a better placement, power and course.
+
+    `asked`: skin_limit_c, least_gap_mm; and, for trials only, fewer fields, members and checks.
+    """
+    from evenfield.tolerance.advice_words import power_rests_on, trades
     from evenfield.tolerance.parallel import runner
     from evenfield.tolerance.search import Wish, search
 
     wish = Wish(skin_limit_c=float(asked["skin_limit_c"]), least_gap_mm=float(asked["least_gap_mm"]))
+    sizes = {key: int(asked[key]) for key in ("design", "members", "fresh", "checks") if key in asked}
     with runner(1) as work:
-        found = search(case, wish, work, progress=progress)
+        found = search(case, wish, work, progress=progress, **sizes)  # type: ignore[arg-type]
     return {
         "caution": found.caution,
         "tried": found.tried,
         "skin_limit_c": wish.skin_limit_c,
         "chance_percent": 100 * wish.chance,
         "least_gap_mm": wish.least_gap_mm,
+        "trades": trades(found),
+        "power_rests_on": power_rests_on(found),
         "options": [_option(one) for one in found.options],
     }
 
 
 def _option(one: "Option") -> dict[str, Any]:
-    from evenfield.tolerance.search import told
+    from evenfield.tolerance.advice_words import power_words, told
 
     session = replace(one.case.session, power=one.curve)
     if session.picture_s > session.end_s or "session.picture_minute" in {a.key for a in one.case.defaults}:
@@ -170,9 +177,9 @@ def _option(one: "Option") -> dict[str, Any]:
     return {
         "words": one.words,
         "placing": told(one),
-        "course": f"{one.course.words}, {one.hold_w:g} W held, {one.minutes:g} min",
+        "course": power_words(one.curve),
         "chance_percent": round(100 * one.chance),
-        "minutes_in_band": f"{mid:.0f} ({low:.0f} to {high:.0f})",
+        "minutes_in_band": f"{mid:.0f} ({low:.0f} to {high:.0f}), mean {one.score:.1f}",
         "apart": f"{float(one.apart_k[1]):.1f} K",
         "skin": f"{float(one.skin_c[1]):.1f} °C, 95 % below {float(one.skin_c[2]):.1f} °C",
         "case": case_to_toml(replace(one.case, session=session)),
