@@ -105,17 +105,17 @@ def test_json_holds_three_numbers_for_every_result(small: Ensemble) -> None:
 def test_map_of_minutes_and_power(small: Ensemble, here: Runner) -> None:
     """At the planned constant power it is the ensemble itself (on its own grid); more power, hotter skin and
     fat; and the document holds a row for every power."""
-    levels = minutes_power(small, here, skin_limit_c=39.0, members=16, levels=3)
+    levels = minutes_power(small, here, skin_limit_c=39.0, members=16)
     planned = small.emulator.run(small.scores[:16], small.case.session.power, small.visit.time_s)
-    assert levels.power_w[1] == pytest.approx(28.0)
+    assert levels.power_w[4] == pytest.approx(28.0)
     count = small.minutes.size - 1  # at the end of power the plan's own curve is already off
     expected = quantiles(planned.hottest_c[:, :count, 0])
-    assert levels.skin_c[:, 1, :count] == pytest.approx(expected, abs=1e-9)
+    assert levels.skin_c[:, 4, :count] == pytest.approx(expected, abs=1e-9)
     for rows in (levels.skin_c, levels.fat_c):
         assert np.all(np.diff(rows[:, :, 1:], axis=1) > 0.0)
     document = minutes_power_to_json(levels)
     assert document["power"] == "set"
-    assert np.shape(document["mean_fat_c"]["95"]) == (3, levels.minutes.size)
+    assert np.shape(document["mean_fat_c"]["95"]) == (levels.power_w.size, levels.minutes.size)
 
 
 def test_larger_gap_never_heats_skin_more_beside_fat(limb: Case, layout: Layout) -> None:

@@ -8,6 +8,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 
 from evenfield.report.look import HAIR, INK, LINES, TINT, sheet, styled
 from evenfield.tolerance.minutes_power import MinutesPower
@@ -45,7 +46,9 @@ def draw_minutes_power(m: MinutesPower, width_mm: float = 180.0) -> Figure:
 
 
 def _draw(ax: Axes, m: MinutesPower, skin: Floats, fat: Floats) -> None:
-    x, y = m.power_w, m.minutes
+    y = m.minutes
+    x = np.linspace(m.power_w[0], m.power_w[-1], 121)  # smooth lines between the powers computed
+    skin, fat = (PchipInterpolator(m.power_w, values, axis=0)(x) for values in (skin, fat))
     ax.contourf(x, y, fat.T, levels=list(m.band_c), colors=[TINT])
     for values, colour, dash, row in ((fat, FAT, "solid", 0.92), (skin, SKIN, "dashed", 0.74)):
         levels = np.arange(np.ceil(values.min()), np.floor(values.max()) + 0.5)

@@ -76,6 +76,7 @@ def make_placing(case: Case, asked: dict[str, Any], folder: Path, progress: Prog
     """The tolerance table with its picture and its page to print."""
     from evenfield.report import save_picture, write_placement_page
     from evenfield.report.placement import placement_picture
+    from evenfield.report.placement_page import signs
     from evenfield.tolerance import tolerance_table, what_to_watch
 
     table = tolerance_table(case, progress=lambda share: progress("placements", share))
@@ -84,7 +85,7 @@ def make_placing(case: Case, asked: dict[str, Any], folder: Path, progress: Prog
     save_picture(picture, folder, (".svg",))
     write_placement_page(table, folder / "what_to_watch.pdf")
     _write(folder / "placing.json", table.to_json())
-    return {"watch": what_to_watch(table), "picture": picture.words}
+    return {"watch": what_to_watch(table), "signs": signs(case), "picture": picture.words}
 
 
 ROWS = (
