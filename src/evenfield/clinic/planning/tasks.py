@@ -57,10 +57,12 @@ def make_forecast(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
 def make_preview(case: Case, asked: dict[str, Any], folder: Path, progress: Progress) -> dict[str, Any]:
     """What quick answers need."""
     from evenfield.tolerance import build_preview, save_preview
+    from evenfield.tolerance.preview_build import SURE
 
     made = build_preview(case, progress=progress)
     save_preview(made, folder / "preview.npz")
-    return {"placements": made.error.placements, "largest": [round(x, 3) for x in made.error.largest]}
+    largest = [round(x, 3) for x in made.error.largest]
+    return {"placements": made.error.placements, "largest": largest, "times": SURE}
 
 
 def make_full(case: Case, asked: dict[str, Any], folder: Path, progress: Progress) -> dict[str, Any]:
