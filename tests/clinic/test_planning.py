@@ -318,6 +318,20 @@ def test_what_cannot_be_computed_is_one_sentence(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_what_if_that_is_not_possible_is_told_without_a_key(plan: Plan, browser: Browsers) -> None:
+    page = f"/planning/plan/{plan.pk}/what-if/"
+    client = browser(Role.OPERATOR)
+    for asked in ({"p0.along": "15"}, {"p1.tilt_along": "-15"}, {"p0.gap": "0.5"}):
+        for way in ("full/", "take/"):
+            told = unescape(client.post(f"{page}{way}", asked, follow=True).content.decode())
+            named = "Outer" if "p1.tilt_along" in asked else "Inner"
+            assert re.search(
+                rf"This (is not possible|cannot be planned)\. ({named} panel: [a-z]|Looks like)", told
+            )
+            assert not re.search(r"(panel\[\d|_mm|_deg)\b", told[told.index("This ") :][:300])
+    assert plan.jobs.count() == 0
+
+
 def test_a_quick_answer_without_its_preview_says_so_and_a_late_one_is_asked_for_again(tmp_path: Path) -> None:
     there = str(tmp_path / "preview.npz")
     assert "problem" in quick_answer({"preview": there, "asked": {}})

@@ -15,6 +15,8 @@ from evenfield.tolerance.minutes_power import MinutesPower
 
 Floats = NDArray[np.float64]
 FAT, SKIN = LINES[0], LINES[1]
+FAT_ROW, SKIN_ROW = 0.92, 0.74
+"""Height of a line's number, of the whole."""
 
 
 def draw_minutes_power(m: MinutesPower, width_mm: float = 180.0) -> Figure:
@@ -50,9 +52,11 @@ def _draw(ax: Axes, m: MinutesPower, skin: Floats, fat: Floats) -> None:
     x = np.linspace(m.power_w[0], m.power_w[-1], 121)  # smooth lines between the powers computed
     skin, fat = (PchipInterpolator(m.power_w, values, axis=0)(x) for values in (skin, fat))
     ax.contourf(x, y, fat.T, levels=list(m.band_c), colors=[TINT])
-    for values, colour, dash, row in ((fat, FAT, "solid", 0.92), (skin, SKIN, "dashed", 0.74)):
+    for values, colour, dash, row in ((fat, FAT, "solid", FAT_ROW), (skin, SKIN, "dashed", SKIN_ROW)):
         levels = np.arange(np.ceil(values.min()), np.floor(values.max()) + 0.5)
         levels = levels[(levels >= 36.0) & (levels <= 48.0)]
+        if row == SKIN_ROW:  # the limit has a line of its own
+            levels = levels[levels != m.skin_limit_c]
         if levels.size:
             lines = ax.contour(x, y, values.T, levels=levels, colors=colour, linewidths=1.0, linestyles=dash)
             ax.clabel(lines, fmt="%.0f", fontsize=6.5, manual=_label_places(x, y, values, levels, row))

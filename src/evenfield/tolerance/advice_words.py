@@ -14,14 +14,19 @@ _BESIDE = {
 
 
 def told(option: Option) -> str:
-    """The moves: inner: gap +1 mm, tilt along -2°."""
+    """The moves, panels and ways in the order of the case: inner: gap +1 mm, tilt along -2°."""
     if not option.moves:
         return "placed as planned"
     names = {"gap": "gap {:+d} mm", "tilt_across": "tilt across {:+d}°", "tilt_along": "tilt along {:+d}°"}
-    by_panel: dict[str, list[str]] = {}
-    for (panel, way), amount in option.moves.items():
-        by_panel.setdefault(panel, []).append(names[way].format(amount))
-    return "; ".join(f"{panel}: {', '.join(parts)}" for panel, parts in by_panel.items())
+    parts = {
+        p.name: [
+            form.format(option.moves[p.name, way])
+            for way, form in names.items()
+            if (p.name, way) in option.moves
+        ]
+        for p in option.case.panels
+    }
+    return "; ".join(f"{panel}: {', '.join(part)}" for panel, part in parts.items() if part)
 
 
 def power_words(curve: PowerCurve) -> str:

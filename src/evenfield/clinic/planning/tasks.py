@@ -182,9 +182,11 @@ def _option(one: "Option") -> dict[str, Any]:
         "placing": told(one),
         "course": power_words(one.curve),
         "chance_percent": round(100 * one.chance),
-        "minutes_in_band": f"{mid:.0f} ({low:.0f} to {high:.0f}), mean {one.score:.1f}",
-        "apart": f"{float(one.apart_k[1]):.1f} K",
-        "skin": f"{float(one.skin_c[1]):.1f} °C, 95 % below {float(one.skin_c[2]):.1f} °C",
+        "minutes_in_band": f"{mid:.0f} min for half of the members ({low:.0f} to {high:.0f} min from 5 to "
+        f"95 %), {one.score:.1f} min on average",
+        "apart": f"{float(one.apart_k[1]):.1f} K for half of the members",
+        "skin": f"{float(one.skin_c[1]):.1f} °C for half of the members, 95 % below "
+        f"{float(one.skin_c[2]):.1f} °C",
         "case": case_to_toml(replace(one.case, session=session)),
     }
 
