@@ -135,8 +135,12 @@ def _client(address: str) -> Iterator[Any]:
             "install evenfield[cluster]"
         )
     from distributed import Client
+    from distributed.comm.addressing import parse_address, parse_host_port
 
     try:
+        scheme, place = parse_address(address)
+        if scheme in ("tcp", "tls"):  # a client refused only when made is in the way until the end
+            parse_host_port(place)
         client = Client(  # type: ignore[no-untyped-call]
             address, timeout=5, set_as_default=False
         )

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenfield.applicator import PlacementError, check_placement
+from evenfield.body import InputError
 from evenfield.case import Case
 from evenfield.dose import minutes_in_band
 from evenfield.forecast.accuracy import chosen_layout
@@ -47,6 +48,8 @@ ROUNDS = 6
 LEAST_GAIN_MIN, WORTH_MIN = 0.02, 0.2
 """Minutes in the band that a step must bring for the search to go on with it, and that all steps together
 must bring on new members for the panels to be moved at all (label A)."""
+LEAST_MIN = 10.0
+"""No shorter visit is searched for (label A)."""
 RAISE_EVERY_S = 300.0
 """Time between steps of the power; practice waits 4 to 5 minutes before any increase (common practice, no
 source)."""
@@ -243,10 +246,21 @@ def search(
     checks: int = CHECKS,
     progress: Progress = lambda step, share: None,
 ) -> PlacementAdvice:
-    """Search and judge. `progress` may raise to cancel. Raises ValueError where nothing can be searched."""
+    """Search and judge. `progress` may raise to cancel. Raises ValueError where nothing can be searched (of
+    the case: InputError)."""
     unknown = spread_of(case) if spread is None else spread
     if _highest(case) <= 0.0:
-        raise ValueError("session.power: all powers are 0; a search needs a power to start from")
+        raise InputError(
+            "session.power: all powers are 0; a search needs a power to start from", key="session.power"
+        )
+    longest = wish.minutes or case.session.power.end_s / 60.0
+    if longest < LEAST_MIN:
+        raise InputError(
+            f"session.minutes = {longest:g}: a search needs a visit of at least {LEAST_MIN:g} min",
+            key="session.minutes",
+            value=longest,
+            allowed=f"at least {LEAST_MIN:g}",
+        )
     if not 0.0 < wish.chance < 1.0:
         raise ValueError(f"chance is {wish.chance:g}: allowed is between 0 and 1")
     layout = chosen_layout(case.region, case.placed).coarser()
@@ -261,7 +275,6 @@ def search(
     )  # fmt: skip
     seeds = np.random.SeedSequence(seed).spawn(5)
     scores = unknown.scores(members, seeds[3])
-    longest = wish.minutes or case.session.power.end_s / 60.0
     trial = _Trial(made, scores, wish, 60.0 * np.arange(0.0, floor(longest) + 0.5), wish.chance)
     moves, tried = _place(trial, work, progress)
     judge = _Judge(made, unknown.scores(fresh, seeds[4]), wish)
@@ -291,7 +304,7 @@ def search(
         )
     ):
         progress("courses", 0.4 + 0.2 * n)
-        if minutes >= 10.0:
+        if minutes >= LEAST_MIN:
             options.append(answer(kind, words, moves, keep, minutes))
     error = None
     if checks:
