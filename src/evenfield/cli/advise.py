@@ -63,7 +63,7 @@ def advise(
         return
     _print(advice)
     if lone is not None:
-        typer.echo(f"written: {json_file}")
+        typer.echo(f"Written: {json_file}")
 
 
 def json_text(advice: "PlacementAdvice") -> str:

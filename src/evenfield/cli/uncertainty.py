@@ -197,4 +197,4 @@ def _print(
         )
     console.print(Text(f"\n{CAUTIONS[0]}", style="italic"), soft_wrap=True)
     for path in written:
-        console.print(f"written: {path}", soft_wrap=True)
+        console.print(f"Written: {path}", soft_wrap=True)
