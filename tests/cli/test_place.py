@@ -27,7 +27,7 @@ name = "back"
 angle_deg = 180
 width_mm = 70
 length_mm = 120
-gap_mm = 9
+gap_mm = 12
 [session]
 absorbed_w = 10
 minutes = 10
@@ -36,7 +36,7 @@ minutes = 10
 
 @pytest.fixture(scope="module")
 def table() -> ToleranceTable:
-    case = case_from_toml(CASE)
+    case = case_from_toml(CASE.replace("gap_mm = 12", "gap_mm = 9"))  # so near that a tilt of 8° touches
     wanted = {"gap -2 mm", "gap +2 mm", "+20 mm along", "lies flatter", "tilt along -5°", "tilt along -2°",
               "tilt along -8°"}  # fmt: skip
     return tolerance_table(case, [v for v in variations(case) if v.words in wanted])

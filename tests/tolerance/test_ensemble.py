@@ -1,6 +1,7 @@
 """The ensemble: its limits, its error against members computed in full, the same whoever computes."""
 
 import json
+import signal
 from collections.abc import Iterator
 
 import numpy as np
@@ -157,3 +158,13 @@ def test_cancelled_by_progress(limb: Case, here: Runner) -> None:
 
     with pytest.raises(Stop):
         ensemble(limb, here, members=4, design=4, training=2, progress=stop)
+
+
+def _hears_ctrl_c(_: int) -> bool:
+    return signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, ())
+
+
+def test_ctrl_c_is_for_the_process_that_leads() -> None:
+    with runner(2) as work:
+        assert not any(work.map(_hears_ctrl_c, range(4)))
+    assert _hears_ctrl_c(0)
