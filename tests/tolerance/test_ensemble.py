@@ -3,11 +3,13 @@
 import json
 import signal
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import pytest
 
 from evenfield.case import Case
+from evenfield.forecast import expected_tuning
 from evenfield.forecast.accuracy import chosen_layout
 from evenfield.forecast.engine import output_times
 from evenfield.grid.layout import Layout
@@ -100,7 +102,14 @@ def test_json_holds_three_numbers_for_every_result(small: Ensemble) -> None:
         assert list(three) == ["5", "50", "95"], name
         assert shown == sorted(shown)
     assert len(document["zones"]) == 36
+    load = complex(*(small.results()[key][0] for key in ("conductance_s", "susceptance_s")))
+    assert small.results()["tuning_percent"][0] == expected_tuning(load).percent
+    assert 0.0 < three_of(document, "tuning_percent")[0] < three_of(document, "tuning_percent")[2] <= 100.0
     assert len(document["peak_series_c"]["skin"]["95"]) == small.minutes.size
+
+
+def three_of(document: dict[str, Any], name: str) -> list[float]:
+    return list(document["results"][name].values())
 
 
 def test_map_of_minutes_and_power(small: Ensemble, here: Runner) -> None:

@@ -154,6 +154,7 @@ ROWS = (
     ("minutes_to_band", "minutes until the mean of fat is in the band", "min", 0),
     ("minutes_in_band", "minutes of the mean of fat in the band", "min", 0),
     ("evenness", "evenness of the field in fat", "", 2),
+    ("tuning_percent", "tuning to expect, generic circuit", "%", 0),
 )
 
 

@@ -59,7 +59,10 @@ def _draw(ax: Axes, m: MinutesPower, skin: Floats, fat: Floats) -> None:
             levels = levels[levels != m.skin_limit_c]
         if levels.size:
             lines = ax.contour(x, y, values.T, levels=levels, colors=colour, linewidths=1.0, linestyles=dash)
-            ax.clabel(lines, fmt="%.0f", fontsize=6.5, manual=_label_places(x, y, values, levels, row))
+            places = _label_places(x, y, values, levels, row)
+            for text in ax.clabel(lines, fmt="%.0f", fontsize=6.5, manual=places):
+                if text.get_rotation() % 180.0 > 45.0:  # steep lines: all read the same way
+                    text.set_rotation(text.get_rotation() % 180.0 - 180.0)
     if skin.min() < m.skin_limit_c < skin.max():
         ax.contour(x, y, skin.T, levels=[m.skin_limit_c], colors=INK, linewidths=2.0)
     ax.plot(*m.planned, color=INK, marker="o", ms=4, ls="")

@@ -98,6 +98,7 @@ ROWS = (
     ("minutes_to_band", "Until the mean of fat is in the band", "min", 0),
     ("minutes_in_band", "Mean of fat in the band for", "min", 0),
     ("evenness", "Evenness of the field in fat", "", 2),
+    ("tuning_percent", "Tuning to expect, generic circuit", "%", 0),
 )
 
 
