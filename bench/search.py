@@ -8,9 +8,10 @@ import time
 from dataclasses import dataclass
 
 from bench.ensemble import long_visit
+from evenfield.tolerance.advice_words import told
 from evenfield.tolerance.ensemble import ensemble
 from evenfield.tolerance.parallel import runner
-from evenfield.tolerance.search import DESIGN, MEMBERS, PlacementAdvice, Wish, search, told
+from evenfield.tolerance.search import DESIGN, MEMBERS, PlacementAdvice, Wish, search
 
 
 @dataclass(frozen=True)

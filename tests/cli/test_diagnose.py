@@ -78,3 +78,11 @@ def test_what_cannot_be_is_one_sentence(
     assert told.out == ""
     assert told.err.count("\n") == 1
     assert named in told.err
+
+
+def test_json_in_a_file_is_named_at_the_end(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path, told = tmp_path / "case.toml", tmp_path / "told.json"
+    path.write_text(CASE, encoding="utf-8")
+    assert main(["diagnose", str(path), "--set-power", "60", "--tuning", "50", "--json", str(told)]) == 0
+    assert capsys.readouterr().out.endswith(f"Written: {told}\n")
+    assert json.loads(told.read_text(encoding="utf-8"))["causes"]

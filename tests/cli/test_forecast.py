@@ -67,7 +67,9 @@ def test_ctrl_c_leaves_nothing(case: Path) -> None:
     assert len(list(case.parent.iterdir())) == 3
     os.kill(program.pid, signal.SIGINT)
     out, err = program.communicate(timeout=400)  # without compiled kernels it is heard after compiling
-    assert program.returncode == 130, err
+    # Python ends by the signal itself, which a shell tells as 130 too, where Ctrl-C came while exec() ran a
+    # text (dataclasses at import): run_eval_code_obj in CPython's pythonrun.c (from memory)
+    assert program.returncode in (130, -signal.SIGINT), err
     assert (out, err) == ("", "Cancelled: nothing half-written is left.\n")
     assert sorted(case.parent.iterdir()) == [case]
 

@@ -9,6 +9,7 @@ import re
 import subprocess
 from collections.abc import Callable, Iterator
 from datetime import timedelta
+from html import unescape
 from math import radians
 from pathlib import Path
 from typing import Any
@@ -39,6 +40,7 @@ from evenfield.clinic.planning.models import Job, JobKind, JobState, Plan
 from evenfield.clinic.planning.previewer import answer as quick_answer
 from evenfield.clinic.planning.resident import Resident
 from evenfield.clinic.planning.sheet import Problems, case_of, stand_in, values_of
+from evenfield.tolerance.advice_words import power_words
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 ARM = read_case(EXAMPLES / "upper_arm.toml")
@@ -318,6 +320,20 @@ def test_what_cannot_be_computed_is_one_sentence(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_what_if_that_is_not_possible_is_told_without_a_key(plan: Plan, browser: Browsers) -> None:
+    page = f"/planning/plan/{plan.pk}/what-if/"
+    client = browser(Role.OPERATOR)
+    for asked in ({"p0.along": "15"}, {"p1.tilt_along": "-15"}, {"p0.gap": "0.5"}):
+        for way in ("full/", "take/"):
+            told = unescape(client.post(f"{page}{way}", asked, follow=True).content.decode())
+            named = "Outer" if "p1.tilt_along" in asked else "Inner"
+            assert re.search(
+                rf"This (is not possible|cannot be planned)\. ({named} panel: [a-z]|Looks like)", told
+            )
+            assert not re.search(r"(panel\[\d|_mm|_deg)\b", told[told.index("This ") :][:300])
+    assert plan.jobs.count() == 0
+
+
 def test_a_quick_answer_without_its_preview_says_so_and_a_late_one_is_asked_for_again(tmp_path: Path) -> None:
     there = str(tmp_path / "preview.npz")
     assert "problem" in quick_answer({"preview": there, "asked": {}})
@@ -385,6 +401,99 @@ def test_from_the_form_to_the_plan_of_the_visit(visit: Visit, browser: Browsers)
     visit.refresh_from_db()
     assert visit.plan["version"] == plan.pk  # the saved one stays until another is saved
     store.forget([plan.pk, second.pk])
+
+
+CALF = """
+title = "Calf of an invented client, one panel"
+[region]
+kind = "calf"
+levels_mm = [-70, 70]
+girth_mm = [340, 340]
+fat_mm = 12
+[[panel]]
+name = "back"
+angle_deg = 180
+width_mm = 70
+length_mm = 120
+gap_mm = 12
+[session]
+power_w = 20
+minutes = 20
+"""
+FEW = {
+    "placing": {},
+    "sureness": {"members": 48, "design": 24, "training": 3, "checks": 2},
+    "advice": {"design": 24, "members": 8, "fresh": 40, "checks": 0},
+}
+"""Smaller than the button asks for, so that the test takes less than a minute."""
+
+
+@pytest.mark.slow
+def test_placing_sureness_and_advice_from_the_button_to_the_page(plan: Plan, browser: Browsers) -> None:
+    """The real computations in their own process, their pages, files and numbers; and an option planned."""
+    plan.case = CALF
+    plan.save()
+    client, page = browser(Role.LEAD), f"/planning/plan/{plan.pk}/"
+
+    def computed(kind: str) -> tuple[dict[str, Any], str]:
+        assert "Cancel" not in client.get(f"{page}{kind}/").content.decode()
+        client.post(f"{page}start/", {"kind": kind})
+        job = plan.jobs.get(kind=kind)
+        assert "waiting for its turn" in client.get(f"{page}{kind}/").content.decode()
+        job.asked |= FEW[kind]
+        job.save()
+        assert jobs.run_next()
+        job.refresh_from_db()
+        assert (job.state, job.words) == (JobState.DONE, ""), job.words
+        return job.result, unescape(client.get(f"{page}{kind}/").content.decode())
+
+    def file(name: str) -> bytes:
+        content = client.get(f"{page}file/?name={name}").content
+        assert content.startswith({"svg": b"<?xml", "pdf": b"%PDF", "son": b"{"}[name[-3:]]), name
+        return bytes(content)
+
+    found, shown = computed("placing")
+    table = json.loads(file("placing.json"))
+    possible = [e for e in table["effects"] if e["change"]]
+    worst = max(possible, key=lambda e: e["change"]["skin_k"][1])
+    assert found["watch"][0].lower().startswith(f"{worst['group']}, {worst['panel']} panel: hottest skin")
+    assert f"{worst['change']['skin_k'][1]:+.1f} K" in found["watch"][0]
+    for words in (found["watch"][0], "lifts the lower edge", "placement.svg", "decide"):
+        assert words in shown
+    file("placement.svg"), file("what_to_watch.pdf")
+
+    found, shown = computed("sureness")
+    told = json.loads(file("sureness.json"))
+    skin = told["results"]["hottest_skin_c"]
+    assert found["rows"][0] == ["Hottest skin", *(f"{skin[q]:.1f} °C" for q in ("5", "50", "95"))]
+    assert skin["5"] < skin["50"] < skin["95"]
+    over = found["above_limit_percent"]
+    assert (over > 50) == (skin["50"] > found["skin_limit_c"])
+    for words in (
+        *found["drivers"],
+        f"in {over} % of the members",
+        "bands.svg",
+        skin_row(found),
+        "short cut",
+    ):
+        assert words in shown
+    file("bands.svg"), file("drivers.svg"), file("minutes_power.svg")
+
+    found, shown = computed("advice")
+    best = found["options"][1]
+    assert best["words"] == "best within the bound"
+    assert best["chance_percent"] <= found["chance_percent"]
+    for words in ("manual", best["course"], *found["trades"], found["power_rests_on"]):
+        assert words in shown
+    client.post(f"{page}what-if/take/", {"option": "1"})
+    made = Plan.objects.exclude(pk=plan.pk).get()
+    assert power_words(made.checked_case().session.power) == best["course"]
+    store.forget([made.pk])
+
+
+def skin_row(found: dict[str, Any]) -> str:
+    """A cell of the table as the page writes it."""
+    return f'<td data-label="Half below">{found["rows"][0][2]}</td>'
 
 
 def test_an_option_of_the_advice_becomes_another_version_within_the_manual(

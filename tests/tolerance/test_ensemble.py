@@ -1,12 +1,15 @@
 """The ensemble: its limits, its error against members computed in full, the same whoever computes."""
 
 import json
+import signal
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import pytest
 
 from evenfield.case import Case
+from evenfield.forecast import expected_tuning
 from evenfield.forecast.accuracy import chosen_layout
 from evenfield.forecast.engine import output_times
 from evenfield.grid.layout import Layout
@@ -99,23 +102,30 @@ def test_json_holds_three_numbers_for_every_result(small: Ensemble) -> None:
         assert list(three) == ["5", "50", "95"], name
         assert shown == sorted(shown)
     assert len(document["zones"]) == 36
+    load = complex(*(small.results()[key][0] for key in ("conductance_s", "susceptance_s")))
+    assert small.results()["tuning_percent"][0] == expected_tuning(load).percent
+    assert 0.0 < three_of(document, "tuning_percent")[0] < three_of(document, "tuning_percent")[2] <= 100.0
     assert len(document["peak_series_c"]["skin"]["95"]) == small.minutes.size
+
+
+def three_of(document: dict[str, Any], name: str) -> list[float]:
+    return list(document["results"][name].values())
 
 
 def test_map_of_minutes_and_power(small: Ensemble, here: Runner) -> None:
     """At the planned constant power it is the ensemble itself (on its own grid); more power, hotter skin and
     fat; and the document holds a row for every power."""
-    levels = minutes_power(small, here, skin_limit_c=39.0, members=16, levels=3)
+    levels = minutes_power(small, here, skin_limit_c=39.0, members=16)
     planned = small.emulator.run(small.scores[:16], small.case.session.power, small.visit.time_s)
-    assert levels.power_w[1] == pytest.approx(28.0)
+    assert levels.power_w[4] == pytest.approx(28.0)
     count = small.minutes.size - 1  # at the end of power the plan's own curve is already off
     expected = quantiles(planned.hottest_c[:, :count, 0])
-    assert levels.skin_c[:, 1, :count] == pytest.approx(expected, abs=1e-9)
+    assert levels.skin_c[:, 4, :count] == pytest.approx(expected, abs=1e-9)
     for rows in (levels.skin_c, levels.fat_c):
         assert np.all(np.diff(rows[:, :, 1:], axis=1) > 0.0)
     document = minutes_power_to_json(levels)
     assert document["power"] == "set"
-    assert np.shape(document["mean_fat_c"]["95"]) == (3, levels.minutes.size)
+    assert np.shape(document["mean_fat_c"]["95"]) == (levels.power_w.size, levels.minutes.size)
 
 
 def test_larger_gap_never_heats_skin_more_beside_fat(limb: Case, layout: Layout) -> None:
@@ -157,3 +167,13 @@ def test_cancelled_by_progress(limb: Case, here: Runner) -> None:
 
     with pytest.raises(Stop):
         ensemble(limb, here, members=4, design=4, training=2, progress=stop)
+
+
+def _hears_ctrl_c(_: int) -> bool:
+    return signal.SIGINT not in signal.pthread_sigmask(signal.SIG_BLOCK, ())
+
+
+def test_ctrl_c_is_for_the_process_that_leads() -> None:
+    with runner(2) as work:
+        assert not any(work.map(_hears_ctrl_c, range(4)))
+    assert _hears_ctrl_c(0)

@@ -2,12 +2,22 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from evenfield.case import Case, case_from_toml, read_case
 from evenfield.field import solve_field
 from evenfield.forecast.engine import setting_of
-from evenfield.tolerance import Difference, ToleranceTable, tolerance_table, variations, what_to_watch
+from evenfield.tolerance import (
+    Difference,
+    Effect,
+    PlacementOutcome,
+    ToleranceTable,
+    Variation,
+    tolerance_table,
+    variations,
+    what_to_watch,
+)
 from evenfield.tolerance.outcome import bent, table_layout
 from evenfield.tolerance.words import kelvin, within
 
@@ -136,4 +146,41 @@ def test_an_impossible_variation_is_refused_in_words() -> None:
     wanted = [v for v in variations(case) if v.panel == "back" and v.words == "tilt along -8°"]
     refused = tolerance_table(case, wanted).effects[0]
     assert refused.outcome is None
-    assert "tilt" in refused.refused
+    assert refused.refused.startswith("panel[1].tilt_along_deg = -8")
+    assert refused.reason.startswith("this tilt brings the panel's upper edge")
+    assert not set(";()") & set(refused.reason)
+
+
+def test_an_error_past_the_measured_levels_is_answered_and_said(case: Case) -> None:
+    """Beyond the outermost level the section is held, so on an even limb it makes no difference."""
+    wanted = "+20 mm along"
+
+    def shifted(levels_mm: str) -> tuple[Effect, ToleranceTable]:
+        asked = case_from_toml(CASE.replace("[-120, 120]", levels_mm))
+        table = tolerance_table(
+            asked, [v for v in variations(asked) if (v.panel, v.words) == ("front", wanted)]
+        )
+        return table.effects[0], table
+
+    (short, one), (long, other) = shifted("[-80, 80]"), shifted("[-120, 120]")
+    assert short.note.startswith("past the measured levels")
+    assert long.note == ""
+    assert one.change(short).skin_k == pytest.approx(other.change(long).skin_k, abs=0.01)
+
+
+def test_sizes_are_told_in_their_order_even_where_heat_is_not(case: Case) -> None:
+    """As on a curved panel, where the middle tilt warms the hottest skin less than the smallest."""
+
+    def outcome(skin_c: float) -> PlacementOutcome:
+        flat = np.full(2, skin_c)
+        return PlacementOutcome(
+            np.array([0.0, 30.0]), flat, flat, flat, 0.5, 1e-3 + 1e-2j, 80.0, 5.0, "middle"
+        )
+
+    rises = {"-2°": 0.4, "-5°": 0.2, "-8°": 3.0}
+    effects = [
+        Effect(Variation("tilt across", "back", f"tilt across {size}", size, case), outcome(39.0 + rise))
+        for size, rise in rises.items()
+    ]
+    told = what_to_watch(ToleranceTable(case, outcome(39.0), tuple(effects)))[0]
+    assert "+0.4 K at -2°, +0.2 K at -5°, +3.0 K at -8°" in told

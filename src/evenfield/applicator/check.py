@@ -30,9 +30,10 @@ class PlacementError(InputError):
     """A placement that cannot be computed or must not be tried."""
 
 
-def check_placement(region: Region, placed: Sequence[PlacedPanel]) -> None:
+def check_placement(region: Region, placed: Sequence[PlacedPanel], *, beyond_m: float = 0.0) -> None:
     """Refuse an impossible placement of these panels over the region.
 
+    `beyond_m`: how far a panel may reach past the measured levels, where the outermost section is held.
     Raises PlacementError for the first of: no panel, a size that is not positive and finite, all drives zero,
     a panel beyond the measured levels, a panel too wide to be seen from the axis, a tilt that makes an edge
     touch, a panel through the skin, two panels in one place.
@@ -51,7 +52,7 @@ def check_placement(region: Region, placed: Sequence[PlacedPanel]) -> None:
             allowed="at least one drive other than 0",
         )
     for index, one in enumerate(placed):
-        _refuse_off_region(index, one.panel, region)
+        _refuse_off_region(index, one.panel, region, beyond_m)
         _refuse_too_wide(index, one)
         _refuse_touching(index, one)
     for second in range(len(placed)):
@@ -78,10 +79,11 @@ def _refuse_sizes(index: int, panel: Panel) -> None:
             raise _error(index, panel, key, value, "must be a finite number", "a finite number")
 
 
-def _refuse_off_region(index: int, panel: Panel, region: Region) -> None:
+def _refuse_off_region(index: int, panel: Panel, region: Region, beyond_m: float) -> None:
     low, high = region.level_range_m
     bottom, top = panel.level_m - 0.5 * panel.length_m, panel.level_m + 0.5 * panel.length_m
-    if low - _LEVEL_TOLERANCE_M <= bottom and top <= high + _LEVEL_TOLERANCE_M:
+    reach = beyond_m + _LEVEL_TOLERANCE_M
+    if low - reach <= bottom and top <= high + reach:
         return
     measured = f"the region is measured from level {_mm(low)} to {_mm(high)} mm"
     if panel.length_m > high - low + _LEVEL_TOLERANCE_M:

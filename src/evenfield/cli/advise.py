@@ -63,7 +63,7 @@ def advise(
         return
     _print(advice)
     if lone is not None:
-        typer.echo(f"written: {json_file}")
+        typer.echo(f"Written: {json_file}")
 
 
 def json_text(advice: "PlacementAdvice") -> str:
@@ -72,11 +72,14 @@ def json_text(advice: "PlacementAdvice") -> str:
     from dataclasses import asdict
 
     from evenfield.forecast import CAUTIONS
+    from evenfield.tolerance.advice_words import power_rests_on, trades
 
     document = {
         "title": advice.options[0].case.title,
         "wish": asdict(advice.wish),
         "options": [_option(o) for o in advice.options],
+        "trades": trades(advice),
+        "power_rests_on": power_rests_on(advice),
         "placements_tried": advice.tried,
         "emulator_error": None if advice.error is None else asdict(advice.error),
         "spread": [str(u) for u in advice.spread.unknowns],
@@ -87,21 +90,23 @@ def json_text(advice: "PlacementAdvice") -> str:
 
 
 def _option(o: "Option") -> dict[str, Any]:
-    from evenfield.tolerance.search import told
+    from evenfield.tolerance.advice_words import told
 
     def three(values: Any) -> dict[str, float]:
         return {n: round(float(v), 3) for n, v in zip(("5", "50", "95"), values, strict=True)}
 
     return {
+        "kind": o.kind,
         "words": o.words,
         "placement": told(o),
         "moves": [{"panel": p, "way": w, "by_mm_or_deg": v} for (p, w), v in o.moves.items()],
-        "course": o.course.words,
+        "course": o.course,
         "start_s": list(o.curve.start_s),
-        "power_w": [round(w, 1) for w in o.curve.watts],
+        "power_w": list(o.curve.watts),
         "minutes": o.minutes,
         "chance_skin_above_limit": round(o.chance, 4),
         "minutes_in_band": three(o.minutes_in_band),
+        "minutes_in_band_mean": round(o.score, 2),
         "fat_zones_apart_k": three(o.apart_k),
         "hottest_skin_c": three(o.skin_c),
         "hottest_fat_c": three(o.fat_c),
@@ -111,10 +116,12 @@ def _option(o: "Option") -> dict[str, Any]:
 
 def _print(advice: "PlacementAdvice") -> None:
     from rich.console import Console
+    from rich.padding import Padding
+    from rich.table import Table
     from rich.text import Text
 
     from evenfield.forecast import CAUTIONS
-    from evenfield.tolerance.search import told
+    from evenfield.tolerance.advice_words import power_rests_on, power_words, told, trades
 
     console = Console(highlight=False)
     wish = advice.wish
@@ -122,27 +129,43 @@ def _print(advice: "PlacementAdvice") -> None:
     console.print(
         f"Asked: fat evenly in the band, skin above {wish.skin_limit_c:g} °C in at most "
         f"{100 * wish.chance:g} % of the bodies, tissues and placements that fit the case. "
-        f"{advice.tried} placements tried.\n",
-        soft_wrap=True,
+        f"{advice.tried} placements tried."
     )
     for o in advice.options:
-        watts = " then ".join(f"{w:.0f} W" for w in o.curve.watts)
-        console.print(Text(o.words.capitalize(), style="bold"))
-        console.print(
-            f"  {told(o)}; {watts} (steps every 5 min), {o.minutes:.0f} min\n"
-            f"  skin above the limit: {100 * o.chance:.1f} %; fat zones in the band "
-            f"{o.minutes_in_band[1]:.0f} min ({o.minutes_in_band[0]:.0f} to {o.minutes_in_band[2]:.0f}); "
-            f"warmest less coolest fat zone {o.apart_k[1]:.1f} K; hottest skin {o.skin_c[1]:.1f} °C "
-            f"({o.skin_c[0]:.1f} to {o.skin_c[2]:.1f}); hottest fat {o.fat_c[1]:.1f} °C "
-            f"({o.fat_c[0]:.1f} to {o.fat_c[2]:.1f})",
-            soft_wrap=True,
+        console.print()
+        console.print(Text(o.words[:1].upper() + o.words[1:], style="bold"))
+        rows = Table(box=None, padding=(0, 1, 0, 0), show_header=False)
+        rows.add_row("place", told(o))
+        rows.add_row("power", power_words(o.curve))
+        rows.add_row(
+            "skin",
+            f"hottest {_with_range(o.skin_c)} °C; above {wish.skin_limit_c:g} °C in {100 * o.chance:.1f} %",
         )
-    console.print("\nNumbers are medians, in brackets 5 to 95 %.")
+        rows.add_row(
+            "fat",
+            f"zones in the band {_with_range(o.minutes_in_band, 0)} min, mean {o.score:.1f}; "
+            f"warmest less coolest zone {o.apart_k[1]:.1f} K; hottest {_with_range(o.fat_c)} °C",
+        )
+        console.print(Padding(rows, (0, 0, 0, 1)))
+    console.print()
+    console.print(Text("What is traded", style="bold"))
+    listed = Table.grid(padding=(0, 1))
+    for line in trades(advice):
+        listed.add_row(" –", Text(line))
+    console.print(listed)
+    console.print()
+    console.print("Medians of the members, in brackets 5 to 95 %.")
+    console.print(Text(power_rests_on(advice)))
     if advice.error is not None:
         console.print(
             f"Error of the short cut, measured on {advice.error.members} members computed in full: hottest "
             f"skin {advice.error.hottest_skin_k[0]:.2f} K, fat {advice.error.hottest_fat_k[0]:.2f} K "
-            "(root mean square).",
-            soft_wrap=True,
+            "(root mean square)."
         )
-    console.print(Text(f"{advice.caution} {CAUTIONS[0]}", style="italic"), soft_wrap=True)
+    console.print()
+    console.print(Text(f"{advice.caution} {CAUTIONS[0]}", style="italic"))
+
+
+def _with_range(values: Any, digits: int = 1) -> str:
+    low, mid, high = (float(v) for v in values)
+    return f"{mid:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"

@@ -68,6 +68,8 @@ def diagnose(
         with draft(Path(json_file)) as path:
             path.write_text(text, encoding="utf-8")
     print_diagnosis(checked, found)
+    if json_file is not None:
+        typer.echo(f"Written: {json_file}")
 
 
 def print_diagnosis(case: "Case", found: "Diagnosis") -> None:

@@ -93,7 +93,7 @@ def print_table(
 
     from evenfield.cli.diagnose import OFFER
     from evenfield.forecast import CAUTIONS
-    from evenfield.report.placement_page import HOW, plan_rows
+    from evenfield.report.placement_page import HOW, plan_rows, signs
     from evenfield.report.wording import panel_words
     from evenfield.tolerance import what_to_watch
 
@@ -120,6 +120,8 @@ def print_table(
         listed.add_row(" –", Text(line))
     console.print(listed)
     console.print()
+    console.print(Text(signs(result.case)))
+    console.print()
     console.print(Text(OFFER))
     console.print()
     console.print(Text(f"{HOW} {CAUTIONS[0]}", style="italic"))
@@ -133,7 +135,7 @@ def _line(result: "ToleranceTable", effect: "Effect") -> str:
 
     start = f" {effect.variation.words:18}"
     if effect.outcome is None:
-        return f"{start}  not possible: touches, tilts too far or leaves the region"
+        return f"{start}  not possible"
     d = result.change(effect)
     (skin, late_skin), (fat, late_fat) = ([signed(k, 1) for k in ks] for ks in (d.skin_k, d.fat_k))
     return (
@@ -143,7 +145,11 @@ def _line(result: "ToleranceTable", effect: "Effect") -> str:
 
 
 def _elsewhere(result: "ToleranceTable", effect: "Effect") -> str:
-    """Where the skin is hottest, if that is another place than in the plan."""
-    if effect.outcome is None or effect.outcome.where == result.base.where:
-        return ""
-    return f"hottest skin at the {effect.outcome.where}"
+    """Why it is not possible; else where the skin is hottest if that is another place than in the plan, and
+    the note."""
+    if effect.outcome is None:
+        return effect.reason
+    moved = effect.outcome.where != result.base.where
+    return "\n     ".join(
+        filter(None, (f"hottest skin at the {effect.outcome.where}" if moved else "", effect.note))
+    )

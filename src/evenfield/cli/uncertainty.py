@@ -154,6 +154,7 @@ ROWS = (
     ("minutes_to_band", "minutes until the mean of fat is in the band", "min", 0),
     ("minutes_in_band", "minutes of the mean of fat in the band", "min", 0),
     ("evenness", "evenness of the field in fat", "", 2),
+    ("tuning_percent", "tuning to expect, generic circuit", "%", 0),
 )
 
 
@@ -197,4 +198,4 @@ def _print(
         )
     console.print(Text(f"\n{CAUTIONS[0]}", style="italic"), soft_wrap=True)
     for path in written:
-        console.print(f"written: {path}", soft_wrap=True)
+        console.print(f"Written: {path}", soft_wrap=True)

@@ -8,12 +8,15 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 
 from evenfield.report.look import HAIR, INK, LINES, TINT, sheet, styled
 from evenfield.tolerance.minutes_power import MinutesPower
 
 Floats = NDArray[np.float64]
 FAT, SKIN = LINES[0], LINES[1]
+FAT_ROW, SKIN_ROW = 0.92, 0.74
+"""Height of a line's number, of the whole."""
 
 
 def draw_minutes_power(m: MinutesPower, width_mm: float = 180.0) -> Figure:
@@ -45,14 +48,21 @@ def draw_minutes_power(m: MinutesPower, width_mm: float = 180.0) -> Figure:
 
 
 def _draw(ax: Axes, m: MinutesPower, skin: Floats, fat: Floats) -> None:
-    x, y = m.power_w, m.minutes
+    y = m.minutes
+    x = np.linspace(m.power_w[0], m.power_w[-1], 121)  # smooth lines between the powers computed
+    skin, fat = (PchipInterpolator(m.power_w, values, axis=0)(x) for values in (skin, fat))
     ax.contourf(x, y, fat.T, levels=list(m.band_c), colors=[TINT])
-    for values, colour, dash, row in ((fat, FAT, "solid", 0.92), (skin, SKIN, "dashed", 0.74)):
+    for values, colour, dash, row in ((fat, FAT, "solid", FAT_ROW), (skin, SKIN, "dashed", SKIN_ROW)):
         levels = np.arange(np.ceil(values.min()), np.floor(values.max()) + 0.5)
         levels = levels[(levels >= 36.0) & (levels <= 48.0)]
+        if row == SKIN_ROW:  # the limit has a line of its own
+            levels = levels[levels != m.skin_limit_c]
         if levels.size:
             lines = ax.contour(x, y, values.T, levels=levels, colors=colour, linewidths=1.0, linestyles=dash)
-            ax.clabel(lines, fmt="%.0f", fontsize=6.5, manual=_label_places(x, y, values, levels, row))
+            places = _label_places(x, y, values, levels, row)
+            for text in ax.clabel(lines, fmt="%.0f", fontsize=6.5, manual=places):
+                if text.get_rotation() % 180.0 > 45.0:  # steep lines: all read the same way
+                    text.set_rotation(text.get_rotation() % 180.0 - 180.0)
     if skin.min() < m.skin_limit_c < skin.max():
         ax.contour(x, y, skin.T, levels=[m.skin_limit_c], colors=INK, linewidths=2.0)
     ax.plot(*m.planned, color=INK, marker="o", ms=4, ls="")

@@ -93,7 +93,7 @@ def _draw(ax: Axes, rows: list[_Row], table: ToleranceTable, tissue: str) -> Non
                 Rectangle((m * width, n), width, 1.0, facecolor=fill, edgecolor="white", linewidth=1.2)
             )
             middle = (m + 0.5) * width
-            ax.text(middle, n + 0.3, effect.variation.short, ha="center", va="center", size=6, color=SOFT)
+            ax.text(middle, n + 0.3, effect.variation.short, ha="center", va="center", size=6, color=INK)
             ax.text(middle, n + 0.66, value, ha="center", va="center", size=8, weight="bold", color=INK)
         if row.first and n:
             ax.axhline(n, color=SOFT, lw=0.8)

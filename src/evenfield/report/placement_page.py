@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from evenfield import __version__
+from evenfield.case import Case
 from evenfield.forecast import CAUTIONS, expected_tuning
 from evenfield.report.placement import placement_picture
 from evenfield.report.typeset import typeset
@@ -19,6 +20,16 @@ HOW = (
     "exact than the temperatures themselves. Blood flow and tissue values are not varied here. Lies flatter "
     "or rounder: width over depth 10 % more or less than planned."
 )
+
+
+def signs(case: Case) -> str:
+    """Which way + and - go."""
+    way = "left, back and right" if case.region.measurements.kind.trunk else "inner, back and outer"
+    return (
+        "Which way: gap + is further off. Tilt along - lifts the lower edge, so that the upper one is "
+        f"nearer; + lifts the upper. Around goes from the front to {way}: tilt across + lifts the panel's "
+        "edge on that side, so that the other one is nearer. Shift along + is upwards, around + that way."
+    )
 
 
 def write_placement_page(table: ToleranceTable, path: Path) -> None:
@@ -39,7 +50,7 @@ def page_data(table: ToleranceTable) -> dict[str, Any]:
         "plan": plan_rows(table),
         "watch": what_to_watch(table),
         "picture": {"file": f"{picture.name}.svg", "words": picture.words},
-        "how": HOW,
+        "how": f"{signs(table.case)} {HOW}",
         "cautions": CAUTIONS,
     }
 

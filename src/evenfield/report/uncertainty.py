@@ -98,6 +98,7 @@ def draw_drivers(indices: Mapping[str, Indices], width_mm: float = 180.0) -> Fig
             ax.set_yticks([])
             ax.set_xticks([0, 50, 100])
             ax.spines["left"].set_visible(False)
+            ax.spines["bottom"].set_bounds(0, 100)
             title = RESULT_WORDS[name].removeprefix("the ")
             ax.set_title(f"{title[0].upper()}{title[1:]} (fit explains {100 * one.explained:.0f} %)")
         for ax in axes[len(told) :]:

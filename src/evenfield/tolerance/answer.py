@@ -66,6 +66,11 @@ def rise(series_c: Floats) -> float:
     return float(series_c[-1] - series_c[0])
 
 
+def _points(bound: float) -> str:
+    words = within(bound, 0)
+    return f"{words} point{'' if words == '± 1' else 's'}"
+
+
 @dataclass(frozen=True)
 class WhatIfAnswer:
     """`asked`: the change in words; `outcome` and `base`: with and without it; `bound`: a preview's, None for
@@ -84,7 +89,7 @@ class WhatIfAnswer:
         skin, fat, even, tuned = "", "", "", ""
         if bound is not None:
             skin, fat = (f" ({within(k, 1)} K)" for k in (bound.skin_k, bound.fat_k))
-            even, tuned = f" ({within(bound.evenness, 2)})", f" ({within(bound.tuning, 0)} points)"
+            even, tuned = f" ({within(bound.evenness, 2)})", f" ({_points(bound.tuning)})"
         ends = new.minute[-1], old.minute[-1]
         after = f"after {ends[0]:g} min"
         if ends[0] != ends[1]:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from evenfield.case import Case
 from evenfield.dose import burn_estimate, cem43, minutes_in_band
-from evenfield.forecast import Forecast
+from evenfield.forecast import Forecast, expected_tuning
 from evenfield.forecast.accuracy import chosen_layout
 from evenfield.forecast.engine import output_times
 from evenfield.heat.power import PowerCurve
@@ -125,6 +125,9 @@ def results_of(
         out[f"cem43_{tissue}_min"] = cem43(minutes, visit.hottest_c[:, :, n].T)
     out["evenness"] = extra[:, 0]
     out["conductance_s"], out["susceptance_s"] = extra[:, 1], extra[:, 2]
+    # by the generic circuit; a regression may leave a load without loss, which none is
+    loads = np.maximum(extra[:, 1], 1e-9) + 1j * np.maximum(extra[:, 2], 1e-9)
+    out["tuning_percent"] = np.array([expected_tuning(complex(y)).percent for y in loads])
     for n, layer in enumerate(emulator.layers):
         out[f"share_{layer}"] = extra[:, 3 + n]
     return out

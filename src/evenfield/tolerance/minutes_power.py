@@ -15,8 +15,8 @@ from evenfield.tolerance.parallel import Runner
 
 Floats = NDArray[np.float64]
 
-MEMBERS, LEVELS = 128, 9
-LOWEST, HIGHEST = 0.4, 1.6
+MEMBERS, LEVELS = 128, 8
+LOWEST, HIGHEST = 0.2, 1.6
 """Powers shown, as a share of the case's highest."""
 LONGEST_MIN = 45.0
 

@@ -16,7 +16,7 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from functools import partial
 from importlib.util import find_spec
-from multiprocessing import get_context
+from multiprocessing import get_context, resource_tracker
 from typing import Any, Protocol, TypeVar
 
 import numba
@@ -77,7 +77,9 @@ class _Processes:
         self.workers = workers
 
     def map(self, function: Callable[[Item], Result], items: Sequence[Item]) -> Iterator[Result]:
-        yield from self._pool.map(partial(_task, function), items)
+        with _ctrl_c_held_back():
+            results = self._pool.map(partial(_task, function), items)
+        yield from results
 
 
 class _Cluster:
@@ -94,6 +96,21 @@ class _Cluster:
                 yield future.result()
         finally:
             self._client.cancel(futures)
+
+
+@contextmanager
+def _ctrl_c_held_back() -> Iterator[None]:
+    """A process begun meanwhile never hears Ctrl-C, not even while it is still importing; this one hears it
+    at the end."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    resource_tracker.ensure_running()  # its start would let Ctrl-C through again
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _start_worker() -> None:
@@ -135,8 +152,12 @@ def _client(address: str) -> Iterator[Any]:
             "install evenfield[cluster]"
         )
     from distributed import Client
+    from distributed.comm.addressing import parse_address, parse_host_port
 
     try:
+        scheme, place = parse_address(address)
+        if scheme in ("tcp", "tls"):  # a client refused only when made is in the way until the end
+            parse_host_port(place)
         client = Client(  # type: ignore[no-untyped-call]
             address, timeout=5, set_as_default=False
         )

@@ -1,10 +1,11 @@
 """Search: placement, power and minutes that heat fat most evenly in the band, skin's chance bounded.
 
 For each placement tried, the same members (errors of hands, body and tissue as in the spread) go through the
-visit at a few powers. The greatest power at which the hottest skin of the wanted share of members stays below
-the clinic's limit is found between them; what counts at it is the mean, over members and fat zones, of the
-minutes a zone's mean is in the band. Fat that is heated unevenly leaves part of its zones out of the band, so
-the same number asks for evenness. Placements are improved step by step in whole millimetres and degrees.
+visit at a few powers, far apart first and then near the one that the bound allows. The greatest power at
+which the hottest skin of the wanted share of members stays below the clinic's limit is found between them;
+what counts up to it is the mean, over members and fat zones, of the minutes a zone's mean is in the band.
+Fat that is heated unevenly leaves part of its zones out of the band, so the same number asks for evenness.
+Placements are improved step by step in whole millimetres and degrees.
 
 The answer is advice to be checked against the device's manual; nothing here limits or drives a device.
 """
@@ -14,12 +15,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import pairwise
 from math import floor, radians
 
 import numpy as np
 from numpy.typing import NDArray
 
 from evenfield.applicator import PlacementError, check_placement
+from evenfield.body import InputError
 from evenfield.case import Case
 from evenfield.dose import minutes_in_band
 from evenfield.forecast.accuracy import chosen_layout
@@ -37,9 +40,16 @@ Floats = NDArray[np.float64]
 
 DESIGN, TRAINING, MEMBERS, FRESH, CHECKS = 128, 10, 40, 256, 6
 STEP_S = 30.0
-LEVELS = (0.4, 0.7, 1.0, 1.3, 1.6)
-"""Powers tried, as a share of the plan's highest."""
+LEVELS = (0.1, 0.2, 0.4, 0.8, 1.6)
+"""Powers tried first, as a share of the plan's highest."""
+NEAR = (0.7, 0.85, 1.0)
+"""Powers tried next, as a share of the greatest one that the first ones allow."""
 ROUNDS = 6
+LEAST_GAIN_MIN, WORTH_MIN = 0.02, 0.2
+"""Minutes in the band that a step must bring for the search to go on with it, and that all steps together
+must bring on new members for the panels to be moved at all (label A)."""
+LEAST_MIN = 10.0
+"""No shorter visit is searched for (label A)."""
 RAISE_EVERY_S = 300.0
 """Time between steps of the power; practice waits 4 to 5 minutes before any increase (common practice, no
 source)."""
@@ -57,6 +67,17 @@ class Course:
         """Share of the hold's power at times (n,)."""
         done = np.minimum(np.floor(time_s / RAISE_EVERY_S + 1e-9) / max(self.steps, 1), 1.0)
         return np.asarray(self.start + (1.0 - self.start) * done)
+
+    def curve(self, hold_w: float, minutes: float) -> PowerCurve:
+        """The power in time that hands set: whole watts, rounded down but not to none."""
+        times = RAISE_EVERY_S * np.arange(self.steps + 1, dtype=np.float64)
+        watts = [float(max(1, floor(w + 1e-9))) for w in hold_w * self.factors(times)]
+        steps = [
+            (float(t), w)
+            for n, (t, w) in enumerate(zip(times, watts, strict=True))
+            if t < 60.0 * minutes and (n == 0 or w != watts[n - 1])
+        ]
+        return PowerCurve(tuple(t for t, _ in steps), tuple(w for _, w in steps), 60.0 * minutes)
 
 
 COURSES = (
@@ -85,20 +106,23 @@ class Wish:
 class Option:
     """One way to give the visit, judged on members that the search has not seen.
 
+    `kind`: which question it answers (plan, best, stay, tighter, looser, shorter).
     `moves`: change of the plan's placement by panel and way (gap, tilt_across, tilt_along) in mm and
     degrees.
-    `hold_w`: power of the case's kind; `chance`: share of members with skin above the limit; 5, 50, 95 % (3,)
-    of `minutes_in_band` (mean over fat zones), `apart_k` (warmest less coolest fat zone at the end of power),
-    `skin_c`, `fat_c` (hottest), `mean_fat_c` at the end.
+    `curve`: power of the case's kind, whole watts where it was searched for; `chance`: share of members with
+    skin above the limit; `score`: mean over members and fat zones of the minutes in the band; 5, 50, 95 %
+    (3,) of `minutes_in_band` (mean over fat zones), `apart_k` (warmest less coolest fat zone at the end of
+    power), `skin_c`, `fat_c` (hottest), `mean_fat_c` at the end.
     """
 
+    kind: str
     words: str
     case: Case
     moves: dict[tuple[str, str], int]
-    course: Course
-    hold_w: float
-    minutes: float
+    course: str
+    curve: PowerCurve
     chance: float
+    score: float
     minutes_in_band: Floats
     apart_k: Floats
     skin_c: Floats
@@ -106,12 +130,14 @@ class Option:
     mean_fat_c: Floats
 
     @property
-    def curve(self) -> PowerCurve:
-        """Its power curve."""
-        end = 60.0 * self.minutes
-        starts = [n * RAISE_EVERY_S for n in range(self.course.steps + 1) if n * RAISE_EVERY_S < end]
-        watts = self.hold_w * self.course.factors(np.array(starts))
-        return PowerCurve(tuple(starts), tuple(float(w) for w in watts), end)
+    def hold_w(self) -> float:
+        """Its last power."""
+        return self.curve.watts[-1]
+
+    @property
+    def minutes(self) -> float:
+        """How long power is given, pauses included."""
+        return self.curve.end_s / 60.0
 
 
 @dataclass(frozen=True)
@@ -169,22 +195,38 @@ def _try(trial: _Trial, task: tuple[tuple[tuple[tuple[str, str], int], ...], Cou
     arrays = unflat(e.fit.at(scores[:, e.spread.of_field]), e.like)
     dt, begin, kept = time_steps((), trial.time_s, STEP_S)
     unit = e.fraction(scores)[:, None] * course.factors(begin) * _highest(e.case)
-    # no power higher than the shapes were learned for
-    levels = np.array(LEVELS) / max(1.0, course.start)
-    skin, minutes = [], []
     fat = [n for n, z in enumerate(e.zones) if z.tissue == "fat"]
-    for level in levels:
+
+    def tried(level: float) -> tuple[float, float, float]:
+        """The power, the wanted quantile of the hottest skin, and the mean minutes in the band."""
         visit = e.integrate(arrays, scores, level * unit, dt, kept, trial.time_s)
-        skin.append(np.quantile(visit.hottest_c[:, :, 0].max(axis=1), 1.0 - trial.keep))
         zones = np.moveaxis(visit.zone_mean_c[:, :, fat], 1, 0)
-        minutes.append(float(minutes_in_band(trial.time_s / 60.0, zones, *e.case.session.band_c).mean()))
-    fine = np.linspace(levels[0], levels[-1], 121)
-    allowed = np.interp(fine, levels, skin) <= wish.skin_limit_c
-    if not allowed[0]:
-        return _Found(-float(skin[0] - wish.skin_limit_c), float(levels[0]))
-    score = np.where(np.cumprod(allowed), np.interp(fine, levels, minutes), -np.inf)
+        return (
+            level,
+            float(np.quantile(visit.hottest_c[:, :, 0].max(axis=1), 1.0 - trial.keep)),
+            float(minutes_in_band(trial.time_s / 60.0, zones, *e.case.session.band_c).mean()),
+        )
+
+    # no power higher than the shapes were learned for
+    known = [tried(level / max(1.0, course.start)) for level in LEVELS]
+    if known[0][1] > wish.skin_limit_c:
+        return _Found(wish.skin_limit_c - known[0][1], known[0][0])
+    most = _allowed(known, wish.skin_limit_c)
+    known = sorted([*known, *(tried(share * most) for share in NEAR if share * most > known[0][0])])
+    fine = np.linspace(known[0][0], _allowed(known, wish.skin_limit_c), 121)
+    levels, _, minutes = np.array(known).T
+    score = np.interp(fine, levels, minutes)
     best = int(np.argmax(score))
     return _Found(float(score[best]), float(fine[best]))
+
+
+def _allowed(known: list[tuple[float, float, float]], limit_c: float) -> float:
+    """The greatest power up to which the skin stays at or below the limit, along straight lines between the
+    powers known, the lowest of which keeps it."""
+    for (low, cool, _), (high, hot, _) in pairwise(known):
+        if hot > limit_c:
+            return low + (high - low) * (limit_c - cool) / (hot - cool)
+    return known[-1][0]
 
 
 def _highest(case: Case) -> float:
@@ -204,10 +246,21 @@ def search(
     checks: int = CHECKS,
     progress: Progress = lambda step, share: None,
 ) -> PlacementAdvice:
-    """Search and judge. `progress` may raise to cancel. Raises ValueError where nothing can be searched."""
+    """Search and judge. `progress` may raise to cancel. Raises ValueError where nothing can be searched (of
+    the case: InputError)."""
     unknown = spread_of(case) if spread is None else spread
     if _highest(case) <= 0.0:
-        raise ValueError("session.power: all powers are 0; a search needs a power to start from")
+        raise InputError(
+            "session.power: all powers are 0; a search needs a power to start from", key="session.power"
+        )
+    longest = wish.minutes or case.session.power.end_s / 60.0
+    if longest < LEAST_MIN:
+        raise InputError(
+            f"session.minutes = {longest:g}: a search needs a visit of at least {LEAST_MIN:g} min",
+            key="session.minutes",
+            value=longest,
+            allowed=f"at least {LEAST_MIN:g}",
+        )
     if not 0.0 < wish.chance < 1.0:
         raise ValueError(f"chance is {wish.chance:g}: allowed is between 0 and 1")
     layout = chosen_layout(case.region, case.placed).coarser()
@@ -222,28 +275,37 @@ def search(
     )  # fmt: skip
     seeds = np.random.SeedSequence(seed).spawn(5)
     scores = unknown.scores(members, seeds[3])
-    longest = wish.minutes or case.session.power.end_s / 60.0
     trial = _Trial(made, scores, wish, 60.0 * np.arange(0.0, floor(longest) + 0.5), wish.chance)
     moves, tried = _place(trial, work, progress)
     judge = _Judge(made, unknown.scores(fresh, seeds[4]), wish)
-    options = [_as_planned(judge)]
     progress("courses", 0.0)
-    asked: tuple[tuple[str, Moves, float, float], ...] = (
-        ("best within the bound", moves, wish.chance, longest),
-        ("placed as planned, power and course changed", {}, wish.chance, longest),
-        ("a fifth of the bound", moves, 0.2 * wish.chance, longest),
-        ("twice the bound, to see what it costs", moves, min(0.5, 2.0 * wish.chance), longest),
-        ("ten minutes shorter", moves, wish.chance, longest - 10.0),
-    )
-    for n, (words, placed, keep, minutes) in enumerate(asked):
-        if minutes < 10.0 or (words.startswith("placed as planned") and not moves):
-            continue
+
+    def answer(kind: str, words: str, placed: Moves, keep: float, minutes: float) -> Option:
         own = replace(trial, keep=keep, time_s=60.0 * np.arange(0.0, floor(minutes) + 0.5))
         found = list(work.map(partial(_try, own), [(_key(placed), course) for course in COURSES]))
         best = max(range(len(found)), key=lambda i: found[i].score)
         hold = floor(found[best].level * _highest(case))
-        options.append(judge.within(words, placed, COURSES[best], hold, float(floor(minutes)), keep))
-        progress("courses", (n + 1) / len(asked))
+        return judge.within(kind, words, placed, COURSES[best], hold, float(floor(minutes)), keep)
+
+    best = answer("best", "best within the bound", moves, wish.chance, longest)
+    stay = []
+    if moves:
+        progress("courses", 0.2)
+        words = "placed as planned, power and course changed"
+        stay = [answer("stay", words, {}, wish.chance, longest)]
+        if stay[0].chance <= wish.chance and best.score < stay[0].score + WORTH_MIN:
+            best, moves, stay = replace(stay[0], kind="best", words="best within the bound"), {}, []
+    options = [_as_planned(judge), best, *stay]
+    for n, (kind, words, keep, minutes) in enumerate(
+        (
+            ("tighter", "a fifth of the bound", 0.2 * wish.chance, longest),
+            ("looser", "twice the bound, to see what it costs", min(0.5, 2.0 * wish.chance), longest),
+            ("shorter", "ten minutes shorter", wish.chance, longest - 10.0),
+        )
+    ):
+        progress("courses", 0.4 + 0.2 * n)
+        if minutes >= LEAST_MIN:
+            options.append(answer(kind, words, moves, keep, minutes))
     error = None
     if checks:
         progress("check", 0.0)
@@ -278,7 +340,7 @@ def _place(trial: _Trial, work: Runner, progress: Progress) -> tuple[Moves, int]
         gains = sorted(
             ((known[_key(m)].score - here, n) for n, m in enumerate(around)), key=lambda g: (-g[0], g[1])
         )
-        good = [around[n] for gain, n in gains if gain > 0.02]
+        good = [around[n] for gain, n in gains if gain > LEAST_GAIN_MIN]
         if not good:
             break
         together = _together(now, good)
@@ -346,36 +408,58 @@ class _Judge:
     wish: Wish
 
     def within(
-        self, words: str, moves: Moves, course: Course, hold_w: int, minutes: float, chance: float
+        self,
+        kind: str,
+        words: str,
+        moves: Moves,
+        course: Course,
+        hold_w: int,
+        minutes: float,
+        chance: float,
     ) -> Option:
-        """The option at the greatest whole power up to `hold_w` that keeps the chance on these members, or at
-        the least power tried if none does."""
-        lowest = max(1, floor(LEVELS[0] * _highest(self.emulator.case)))
-        for watts in range(max(hold_w, lowest), lowest - 1, -1):
-            found = self.option(words, moves, course, float(watts), minutes)
-            if found.chance <= chance:
-                return found
-        return replace(found, words=f"{words}: not kept even at the least power tried")
+        """The option at the greatest whole power that keeps the chance on these members, watt by watt from
+        `hold_w`: down to the least power tried, or up as long as it brings minutes in the band."""
 
-    def option(self, words: str, moves: Moves, course: Course, hold_w: float, minutes: float) -> Option:
+        def at(watts: int) -> Option:
+            return self.option(kind, words, moves, course.words, course.curve(float(watts), minutes))
+
+        highest = _highest(self.emulator.case)
+        lowest, most = (
+            max(1, floor(LEVELS[0] * highest)),
+            floor(LEVELS[-1] * highest / max(1.0, course.start)),
+        )
+        watts = max(hold_w, lowest)
+        found = at(watts)
+        if found.chance > chance:
+            for lower in range(watts - 1, lowest - 1, -1):
+                found = at(lower)
+                if found.chance <= chance:
+                    return found
+            return replace(found, words=f"{words}: not kept even at the least power tried")
+        for higher in range(watts + 1, most + 1):
+            more = at(higher)
+            if more.chance > chance or more.score <= found.score:
+                break
+            found = more
+        return found
+
+    def option(self, kind: str, words: str, moves: Moves, course: str, curve: PowerCurve) -> Option:
         e = self.emulator
-        time_s = 60.0 * np.arange(0.0, minutes + 0.5)
-        scores = _shifted(e, self.scores, moves)
-        dt, begin, kept = time_steps((), time_s, STEP_S)
-        watts = e.fraction(scores)[:, None] * course.factors(begin) * hold_w
-        visit = e.follow(scores, watts, dt, kept, time_s)
+        time_s = 60.0 * np.arange(0.0, floor(curve.end_s / 60.0) + 0.5)
+        visit = e.run(_shifted(e, self.scores, moves), curve, time_s, step_s=STEP_S)
         fat = [n for n, z in enumerate(e.zones) if z.tissue == "fat"]
         zones = visit.zone_mean_c[:, :, fat]
         in_band = minutes_in_band(time_s / 60.0, np.moveaxis(zones, 1, 0), *e.case.session.band_c)
         skin = visit.hottest_c[:, :, 0].max(axis=1)
         return Option(
+            kind=kind,
             words=words,
             case=moved_case(e.case, moves),
             moves=moves,
             course=course,
-            hold_w=hold_w,
-            minutes=minutes,
+            curve=curve,
             chance=float(np.mean(skin > self.wish.skin_limit_c)),
+            score=float(in_band.mean()),
             minutes_in_band=quantiles(in_band.mean(axis=1)),
             apart_k=quantiles(zones[:, -1].max(axis=1) - zones[:, -1].min(axis=1)),
             skin_c=quantiles(skin),
@@ -385,18 +469,5 @@ class _Judge:
 
 
 def _as_planned(judge: _Judge) -> Option:
-    """The plan as it is, with the highest of its powers throughout."""
-    case = judge.emulator.case
-    minutes = float(floor(case.session.power.end_s / 60.0))
-    return judge.option("as planned", {}, COURSES[2], _highest(case), minutes)
-
-
-def told(option: Option) -> str:
-    """The moves in words."""
-    if not option.moves:
-        return "placed as planned"
-    names = {"gap": "gap {:+d} mm", "tilt_across": "tilt across {:+d}°", "tilt_along": "tilt along {:+d}°"}
-    by_panel: dict[str, list[str]] = {}
-    for (panel, way), amount in option.moves.items():
-        by_panel.setdefault(panel, []).append(names[way].format(amount))
-    return "; ".join(f"{panel}: {', '.join(parts)}" for panel, parts in by_panel.items())
+    """The plan as it is, with its own power in time."""
+    return judge.option("plan", "as planned", {}, "as planned", judge.emulator.case.session.power)

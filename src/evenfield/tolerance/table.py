@@ -14,9 +14,12 @@ from evenfield.applicator import PlacementError, check_placement
 from evenfield.case import Case
 from evenfield.forecast.engine import setting_of
 from evenfield.tolerance.outcome import LOOK_MINUTES, PlacementOutcome, solve_outcome, table_layout
-from evenfield.tolerance.variation import Variation, variations
+from evenfield.tolerance.variation import SHIFT_MM, Variation, variations
 
 Progress = Callable[[float], None]
+BEYOND_M = 1e-3 * max(SHIFT_MM)
+"""An error of placing may bring a panel so far past the measured levels: nobody measures for an error."""
+BEYOND = "past the measured levels: girth and fat of the outermost one held there"
 
 
 @dataclass(frozen=True)
@@ -46,11 +49,18 @@ def difference(
 
 @dataclass(frozen=True)
 class Effect:
-    """A variation and what it does; `refused` holds the sentence if the placement is not possible."""
+    """A variation and what it does; `refused` holds the sentence if the placement is not possible, `note`
+    what must be known of the answer."""
 
     variation: Variation
     outcome: PlacementOutcome | None
     refused: str = ""
+    note: str = ""
+
+    @property
+    def reason(self) -> str:
+        """Why the placement is not possible, without the key, the value and what is allowed instead."""
+        return self.refused.partition("): ")[2].partition("; ")[0]
 
 
 @dataclass(frozen=True)
@@ -80,6 +90,7 @@ class ToleranceTable:
                     "panel": e.variation.panel,
                     "words": e.variation.words,
                     "refused": e.refused,
+                    "note": e.note,
                     "outcome": None if e.outcome is None else e.outcome.to_json(),
                     "change": None if e.outcome is None else _change_json(self.change(e)),
                 }
@@ -113,10 +124,19 @@ def tolerance_table(
     for n, variation in enumerate(every):
         progress(n / len(every))
         try:
-            check_placement(variation.case.region, variation.case.placed)
+            check_placement(variation.case.region, variation.case.placed, beyond_m=BEYOND_M)
         except PlacementError as error:
             effects.append(Effect(variation, None, str(error)))
             continue
-        effects.append(Effect(variation, solve_outcome(variation.case, setting, layout)))
+        outcome = solve_outcome(variation.case, setting, layout)
+        effects.append(Effect(variation, outcome, note=BEYOND if _beyond(variation.case) else ""))
     progress(1.0)
     return ToleranceTable(case, base, tuple(effects))
+
+
+def _beyond(case: Case) -> bool:
+    try:
+        check_placement(case.region, case.placed)
+    except PlacementError:
+        return True
+    return False

@@ -39,23 +39,13 @@ def variations(case: Case) -> Iterator[Variation]:
             for deg in TILT_DEG:
                 changed = case.with_panel(name, **{key: getattr(panel, key) + radians(deg)})
                 yield Variation(group, name, f"{group} {deg:+d}°", f"{deg:+d}°", changed)
+        for mm in SHIFT_MM:
+            changed = case.with_panel(name, level_m=panel.level_m + mm * 1e-3)
+            yield Variation("shift along", name, f"{mm:+d} mm along", f"{mm:+d} mm", changed)
         radius = float(case.region.skin_radius(panel.angle_rad, panel.level_m))
         for mm in SHIFT_MM:
-            yield Variation(
-                "shift along",
-                name,
-                f"{mm:+d} mm along",
-                f"{mm:+d} mm",
-                case.with_panel(name, level_m=panel.level_m + mm * 1e-3),
-            )
-            turn = mm * 1e-3 / radius
-            yield Variation(
-                "shift around",
-                name,
-                f"{mm:+d} mm around",
-                f"{mm:+d} mm",
-                case.with_panel(name, angle_rad=panel.angle_rad + turn),
-            )
+            changed = case.with_panel(name, angle_rad=panel.angle_rad + mm * 1e-3 / radius)
+            yield Variation("shift around", name, f"{mm:+d} mm around", f"{mm:+d} mm", changed)
     m = case.measurements
     for sign in (-1, 1):
         shape = replace(m, width_to_depth=m.width_to_depth * (1 + sign * SHAPE))

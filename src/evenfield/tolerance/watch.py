@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from evenfield.tolerance.table import Effect, ToleranceTable
@@ -50,7 +51,7 @@ def _watched(table: ToleranceTable, effects: list[Effect]) -> Watched:
         worst.variation.group,
         tuple(dict.fromkeys(e.variation.panel for e in near)),
         any(e.variation.short[0] != sign for e in near if e.variation.panel == panel),
-        tuple(sorted(side, key=lambda e: _rise(table, e))),
+        tuple(sorted(side, key=lambda e: _amount(e.variation.short))),
     )
 
 
@@ -61,18 +62,27 @@ def what_to_watch(table: ToleranceTable, count: int = 3) -> list[str]:
     if not watched:
         lines.append(f"None of the usual errors warms the hottest skin by {LEAST_K:g} K or more.")
     if impossible := [e for e in table.effects if e.outcome is None]:
-        lines.append(f"Not possible, a panel would touch or leave the region: {_listed(impossible)}.")
+        lines.append(
+            "Not possible, a panel would touch the skin or another panel, or leave the region: "
+            f"{_listed(impossible)}."
+        )
     return lines
 
 
 def _sentence(table: ToleranceTable, one: Watched) -> str:
-    last = one.sizes[-1]
+    last = _worst(table, list(one.sizes))
     assert last.outcome is not None
     grades = ", ".join(f"{kelvin(_rise(table, e))} at {_size(e, one.either_sign)}" for e in one.sizes)
     return (
         f"{_subject(one.group, one.panels)}: hottest skin {grades} after 30 min, at the "
         f"{last.outcome.where}; evenness {table.base.evenness:.2f} to {last.outcome.evenness:.2f}."
     )
+
+
+def _amount(short: str) -> float:
+    """-8° is 8; a word is 0."""
+    found = re.search(r"[\d.]+", short)
+    return float(found[0]) if found else 0.0
 
 
 def _size(effect: Effect, either_sign: bool) -> str:

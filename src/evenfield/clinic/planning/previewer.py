@@ -28,11 +28,14 @@ def main() -> None:
 def answer(question: dict[str, Any]) -> dict[str, Any]:
     """The quick answer as plain data, or {"problem": one sentence}."""
     from evenfield.clinic.planning.asking import what_if_of
+    from evenfield.clinic.planning.sheet import panel_sentence
 
     try:
         preview = _loaded(question["preview"], os.stat(question["preview"]).st_mtime_ns)
         return preview.preview(what_if_of(preview.case, question["asked"])).to_json()
-    except (ValueError, KeyError, OSError, ArithmeticError) as error:
+    except ValueError as error:
+        return {"problem": panel_sentence(error)}
+    except (KeyError, OSError, ArithmeticError) as error:
         words = str(error.args[0] if isinstance(error, KeyError) else error)
         return {"problem": f"{words[:1].upper()}{words[1:]}."}
 

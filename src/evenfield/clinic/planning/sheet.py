@@ -115,10 +115,23 @@ def case_of(values: Mapping[str, str]) -> Case:
     try:
         return case_from_toml(text, "")
     except InputError as error:
-        raise Problems({reader.field_of(error.key): _sentence(error)}) from error
+        raise Problems({reader.field_of(error.key): sentence(error)}) from error
 
 
-def _sentence(error: InputError) -> str:
+def panel_sentence(error: ValueError) -> str:
+    """The sentence without a key, led by the panel it is about, for a page without a field for it."""
+    named = re.match(r'panel\[\d+\][^:]*\(panel "([^"]*)"\): ', str(error))
+    return (
+        sentence(error) if named is None else f"{named[1][:1].upper()}{named[1][1:]} panel: {_lower(error)}"
+    )
+
+
+def _lower(error: ValueError) -> str:
+    words = sentence(error)
+    return words[:1].lower() + words[1:]
+
+
+def sentence(error: ValueError) -> str:
     """The sentence without the key of the case file, which nobody sees here."""
     words = getattr(error, "sentence", str(error))
     words = re.sub(r'^[\w.\[\]]+ = [^:(]*(\(panel "[^"]*"\))?: ', "", words)

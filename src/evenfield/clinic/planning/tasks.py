@@ -57,10 +57,12 @@ def make_forecast(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
 def make_preview(case: Case, asked: dict[str, Any], folder: Path, progress: Progress) -> dict[str, Any]:
     """What quick answers need."""
     from evenfield.tolerance import build_preview, save_preview
+    from evenfield.tolerance.preview_build import SURE
 
     made = build_preview(case, progress=progress)
     save_preview(made, folder / "preview.npz")
-    return {"placements": made.error.placements, "largest": [round(x, 3) for x in made.error.largest]}
+    largest = [round(x, 3) for x in made.error.largest]
+    return {"placements": made.error.placements, "largest": largest, "times": SURE}
 
 
 def make_full(case: Case, asked: dict[str, Any], folder: Path, progress: Progress) -> dict[str, Any]:
@@ -76,6 +78,7 @@ def make_placing(case: Case, asked: dict[str, Any], folder: Path, progress: Prog
     """The tolerance table with its picture and its page to print."""
     from evenfield.report import save_picture, write_placement_page
     from evenfield.report.placement import placement_picture
+    from evenfield.report.placement_page import signs
     from evenfield.tolerance import tolerance_table, what_to_watch
 
     table = tolerance_table(case, progress=lambda share: progress("placements", share))
@@ -84,7 +87,7 @@ def make_placing(case: Case, asked: dict[str, Any], folder: Path, progress: Prog
     save_picture(picture, folder, (".svg",))
     write_placement_page(table, folder / "what_to_watch.pdf")
     _write(folder / "placing.json", table.to_json())
-    return {"watch": what_to_watch(table), "picture": picture.words}
+    return {"watch": what_to_watch(table), "signs": signs(case), "picture": picture.words}
 
 
 ROWS = (
@@ -95,6 +98,7 @@ ROWS = (
     ("minutes_to_band", "Until the mean of fat is in the band", "min", 0),
     ("minutes_in_band", "Mean of fat in the band for", "min", 0),
     ("evenness", "Evenness of the field in fat", "", 2),
+    ("tuning_percent", "Tuning to expect, generic circuit", "%", 0),
 )
 
 
@@ -143,25 +147,32 @@ def make_sureness(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
 
 
 def make_advice(case: Case, asked: dict[str, Any], folder: Path, progress: Progress) -> dict[str, Any]:
-    """The search for a better placement, power and course; `asked`: skin_limit_c, least_gap_mm."""
+    """The search for a better placement, power and course.
+
+    `asked`: skin_limit_c, least_gap_mm; and, for trials only, fewer fields, members and checks.
+    """
+    from evenfield.tolerance.advice_words import power_rests_on, trades
     from evenfield.tolerance.parallel import runner
     from evenfield.tolerance.search import Wish, search
 
     wish = Wish(skin_limit_c=float(asked["skin_limit_c"]), least_gap_mm=float(asked["least_gap_mm"]))
+    sizes = {key: int(asked[key]) for key in ("design", "members", "fresh", "checks") if key in asked}
     with runner(1) as work:
-        found = search(case, wish, work, progress=progress)
+        found = search(case, wish, work, progress=progress, **sizes)  # type: ignore[arg-type]
     return {
         "caution": found.caution,
         "tried": found.tried,
         "skin_limit_c": wish.skin_limit_c,
         "chance_percent": 100 * wish.chance,
         "least_gap_mm": wish.least_gap_mm,
+        "trades": trades(found),
+        "power_rests_on": power_rests_on(found),
         "options": [_option(one) for one in found.options],
     }
 
 
 def _option(one: "Option") -> dict[str, Any]:
-    from evenfield.tolerance.search import told
+    from evenfield.tolerance.advice_words import power_words, told
 
     session = replace(one.case.session, power=one.curve)
     if session.picture_s > session.end_s or "session.picture_minute" in {a.key for a in one.case.defaults}:
@@ -170,11 +181,13 @@ def _option(one: "Option") -> dict[str, Any]:
     return {
         "words": one.words,
         "placing": told(one),
-        "course": f"{one.course.words}, {one.hold_w:g} W held, {one.minutes:g} min",
+        "course": power_words(one.curve),
         "chance_percent": round(100 * one.chance),
-        "minutes_in_band": f"{mid:.0f} ({low:.0f} to {high:.0f})",
-        "apart": f"{float(one.apart_k[1]):.1f} K",
-        "skin": f"{float(one.skin_c[1]):.1f} °C, 95 % below {float(one.skin_c[2]):.1f} °C",
+        "minutes_in_band": f"{mid:.0f} min for half of the members ({low:.0f} to {high:.0f} min from 5 to "
+        f"95 %), {one.score:.1f} min on average",
+        "apart": f"{float(one.apart_k[1]):.1f} K for half of the members",
+        "skin": f"{float(one.skin_c[1]):.1f} °C for half of the members, 95 % below "
+        f"{float(one.skin_c[2]):.1f} °C",
         "case": case_to_toml(replace(one.case, session=session)),
     }
 

@@ -8,7 +8,7 @@ from django.http import HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
-from evenfield.applicator import PlacementError, check_placement
+from evenfield.applicator import check_placement
 from evenfield.body import RegionKind
 from evenfield.case import Case, CaseError, case_from_toml, case_to_toml
 from evenfield.clinic.access import requires
@@ -27,7 +27,7 @@ from evenfield.clinic.planning.models import JobKind, Plan
 from evenfield.clinic.planning.prefill import PlanFor
 from evenfield.clinic.planning.resident import resident
 from evenfield.clinic.planning.sheet import number as typed_number
-from evenfield.clinic.planning.sheet import shown
+from evenfield.clinic.planning.sheet import panel_sentence, shown
 from evenfield.clinic.planning.views_form import new_plan
 
 
@@ -82,8 +82,9 @@ def full(request: StaffRequest, number: int) -> HttpResponse:
     try:
         changed = what_if_of(case, asked).applied_to(case)
         check_placement(changed.region, changed.placed)
-    except (PlacementError, ValueError, KeyError) as error:
-        messages.error(request, f"This is not possible: {error}.")
+    except (ValueError, KeyError) as error:
+        told = panel_sentence(error) if isinstance(error, ValueError) else f"{error}."
+        messages.error(request, f"This is not possible. {told}")
         return redirect("what-if", number=plan.pk)
     jobs.order(plan, JobKind.FULL, asked)
     return redirect(f"{request.path.removesuffix('full/')}?{_query(asked)}")
@@ -105,7 +106,7 @@ def take(request: StaffRequest, number: int) -> HttpResponse:
     try:
         changed = case_from_toml(case_to_toml(_picture_within(changed)), "")
     except CaseError as error:
-        messages.error(request, f"This cannot be planned: {error}.")
+        messages.error(request, f"This cannot be planned. {panel_sentence(error)}")
         return redirect("what-if", number=plan.pk)
     if beyond := manual.beyond(changed, plan.device):
         messages.error(request, " ".join(beyond.values()))
