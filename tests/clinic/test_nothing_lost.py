@@ -55,8 +55,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
     stop(made.process)
 
 
-@pytest.fixture(scope="module")
-def tablet(real_browser: Browser, place: Place) -> Iterator[BrowserContext]:
+def begun(real_browser: Browser, place: Place) -> BrowserContext:
     """A tablet on which the operator is signed in and has begun the visit."""
     context = real_browser.new_context(viewport={"width": 1024, "height": 768})
     page = context.new_page()
@@ -66,6 +65,13 @@ def tablet(real_browser: Browser, place: Place) -> Iterator[BrowserContext]:
     page.get_by_role("button", name="Begin the visit").click()
     expect(page.locator("#live-pulse")).to_have_text("Live", timeout=15_000)
     page.close()
+    return context
+
+
+@pytest.fixture(scope="module")
+def tablet(real_browser: Browser, place: Place) -> Iterator[BrowserContext]:
+    """The operator's tablet, for this file."""
+    context = begun(real_browser, place)
     yield context
     context.close()
 
@@ -401,9 +407,14 @@ def test_a_number_is_entered_by_keyboard_and_a_wrong_one_is_asked_again(live: Pa
 
 
 def test_what_waits_is_sent_though_another_tablet_has_closed_the_visit(
-    live: Page, place: Place, real_browser: Browser
+    tmp_path: Path, real_browser: Browser
 ) -> None:
-    visit = number(place)
+    """On a clinic of its own, since it ends the visit."""
+    place = Place(tmp_path / "record")
+    tablet, visit = begun(real_browser, place), number(place)
+    live = tablet.new_page()
+    live.goto(f"{place.address}visits/{visit}/")
+    expect(live.locator("#live-pulse")).to_have_text("Live", timeout=15_000)
     live.route("**/entries/", lambda route: route.abort())
     note(live, "left behind")
     other = real_browser.new_context()
@@ -428,6 +439,8 @@ def test_what_waits_is_sent_though_another_tablet_has_closed_the_visit(
     expect(live.locator("#left")).to_be_hidden()
     assert place.kept(visit)[-1][1] == "noted"
     other.close()
+    tablet.close()
+    stop(place.process)
 
 
 def test_the_chain_holds_after_all_of_it(place: Place) -> None:

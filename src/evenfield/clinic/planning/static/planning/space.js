@@ -50,6 +50,8 @@
     const config = { responsive: true, displayModeBar: false, displaylogo: false };
     const draw = () => Plotly.react(box, [skin(told), ...told.panels.map(panel)], layout, config);
     box.replaceChildren();
+    box.setAttribute("role", "img");
+    box.setAttribute("aria-label", "Skin and panels in space; the words below say the same.");
     await draw();
     what.addEventListener("change", draw);
     const turns = document.getElementById("turns");
