@@ -121,9 +121,10 @@ def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     stop(process)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def real_browser(chromium: Path) -> Iterator[Browser]:
-    """Chromium without a screen."""
+    """Chromium without a screen. Not longer than a file: its driver keeps an event loop in this thread, in
+    which other tests begin their own."""
     with sync_playwright() as driver:
         browser = driver.chromium.launch(executable_path=str(chromium), args=QUIET)
         yield browser

@@ -227,6 +227,7 @@ def test_the_prompts_own_buttons_enter_what_it_asks_for(live: Page, place: Place
 
 def test_a_tap_is_not_lost_when_the_map_is_drawn_anew_under_the_finger(live: Page, place: Place) -> None:
     before = kinds(place)
+    expect(live.locator(".zone").nth(2)).to_have_text(re.compile(r"\d"), timeout=90_000)  # is estimated
     live.locator(".zone").nth(2).scroll_into_view_if_needed()
     box = live.locator(".zone").nth(2).bounding_box()
     assert box

@@ -8,6 +8,7 @@ import asyncio
 import socket
 import urllib.request
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -38,12 +39,18 @@ async def _stream() -> None:
     await asyncio.wait_for(asyncio.open_connection(OUTSIDE, 80), 0.1)
 
 
+def _asyncio() -> None:
+    """In a thread, since a browser of other tests may keep a loop in this one."""
+    with ThreadPoolExecutor(1) as threads:
+        threads.submit(lambda: asyncio.run(_stream())).result()
+
+
 WAYS_OUT: dict[str, Callable[[], object]] = {
     "tcp": lambda: _tcp(socket.AF_INET, OUTSIDE),
     "tcp6": lambda: _tcp(socket.AF_INET6, OUTSIDE_6),
     "udp": _udp,
     "udp message": _udp_message,
-    "asyncio": lambda: asyncio.run(_stream()),
+    "asyncio": _asyncio,
     "urllib": lambda: urllib.request.urlopen(f"http://{OUTSIDE}/", timeout=0.1),
     "name": lambda: socket.getaddrinfo(NAME, 80),
     "name as bytes": lambda: socket.getaddrinfo(NAME.encode(), 80),
