@@ -83,3 +83,23 @@ def test_everyone_treating_sees_the_day(
     assert Account.objects.get(username=username).has_perm("courses.view")
     page = client.get("/courses/calendar/?show=day").content.decode()
     assert page.count('class="entry-of') == 3
+
+
+def test_what_was_never_asked_before_a_past_visit_is_not_on_record(db: None) -> None:
+    """Nobody can still bring it: it is not called missing, as before a visit to come."""
+    make_demonstration()
+    client = Client()
+    client.post("/sign-in/", {"username": "lead", "password": PASSWORD})
+    done, planned = (
+        Visit.objects.filter(course__person__family_name="Quist", state=state).earliest("planned_start")
+        for state in ("done", "planned")
+    )
+    words = [
+        re.findall(
+            r'<span class="tag off">([^<]+)</span>',
+            client.get(f"/courses/visit/{one.pk}/").content.decode(),
+        )
+        for one in (done, planned)
+    ]
+    assert set(words[0]) == {"not on record"}
+    assert "missing" in words[1]
