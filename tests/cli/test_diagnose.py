@@ -10,12 +10,12 @@ from evenfield.cli import main
 from evenfield.field import likely_causes, load_device_profile
 from evenfield.field.diagnosis import PlannedPanel
 from evenfield.tolerance import Diagnosis, diagnosis
-from tests.cli.test_place import CASE
+from tests.calf import CALF_10_W
 
 
 @pytest.fixture(scope="module")
 def found() -> Diagnosis:
-    return diagnosis(case_from_toml(CASE), 60.0, 50.0)
+    return diagnosis(case_from_toml(CALF_10_W), 60.0, 50.0)
 
 
 def test_causes_come_in_order_and_each_has_a_check(found: Diagnosis) -> None:
@@ -52,7 +52,7 @@ def test_solved_loads_differ_from_the_rule_of_thumb(found: Diagnosis) -> None:
 
 def test_the_command_prints_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "case.toml"
-    path.write_text(CASE, encoding="utf-8")
+    path.write_text(CALF_10_W, encoding="utf-8")
     assert main(["diagnose", str(path), "--set-power", "60", "--tuning", "50", "--json", "-"]) == 0
     printed = json.loads(capsys.readouterr().out)
     assert printed["causes"][0]["weight"] >= printed["causes"][1]["weight"]
@@ -72,7 +72,7 @@ def test_what_cannot_be_is_one_sentence(
     options: list[str], named: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     path = tmp_path / "case.toml"
-    path.write_text(CASE, encoding="utf-8")
+    path.write_text(CALF_10_W, encoding="utf-8")
     assert main(["diagnose", str(path), *options]) == 2
     told = capsys.readouterr()
     assert told.out == ""
@@ -82,7 +82,7 @@ def test_what_cannot_be_is_one_sentence(
 
 def test_json_in_a_file_is_named_at_the_end(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path, told = tmp_path / "case.toml", tmp_path / "told.json"
-    path.write_text(CASE, encoding="utf-8")
+    path.write_text(CALF_10_W, encoding="utf-8")
     assert main(["diagnose", str(path), "--set-power", "60", "--tuning", "50", "--json", str(told)]) == 0
     assert capsys.readouterr().out.endswith(f"Written: {told}\n")
     assert json.loads(told.read_text(encoding="utf-8"))["causes"]

@@ -14,29 +14,12 @@ from evenfield.case import case_from_toml
 from evenfield.cli.place import print_table
 from evenfield.report import DECIDES
 from evenfield.tolerance import ToleranceTable, tolerance_table, variations
-
-CASE = """
-title = "Calf of an invented client, one panel"
-[region]
-kind = "calf"
-levels_mm = [-70, 70]
-girth_mm = [340, 340]
-fat_mm = 12
-[[panel]]
-name = "back"
-angle_deg = 180
-width_mm = 70
-length_mm = 120
-gap_mm = 12
-[session]
-absorbed_w = 10
-minutes = 10
-"""
+from tests.calf import CALF_10_W
 
 
 @pytest.fixture(scope="module")
 def table() -> ToleranceTable:
-    case = case_from_toml(CASE.replace("gap_mm = 12", "gap_mm = 9"))  # so near that a tilt of 8° touches
+    case = case_from_toml(CALF_10_W.replace("gap_mm = 12", "gap_mm = 9"))  # so near that a tilt of 8° touches
     wanted = {"gap -2 mm", "gap +2 mm", "+20 mm along", "lies flatter", "tilt along -5°", "tilt along -2°",
               "tilt along -8°"}  # fmt: skip
     return tolerance_table(case, [v for v in variations(case) if v.words in wanted])
@@ -44,7 +27,7 @@ def table() -> ToleranceTable:
 
 @pytest.mark.slow
 def test_place_writes_page_picture_and_json(tmp_path: Path) -> None:
-    (tmp_path / "case.toml").write_text(CASE, encoding="utf-8")
+    (tmp_path / "case.toml").write_text(CALF_10_W, encoding="utf-8")
     run = subprocess.run(
         [sys.executable, "-m", "evenfield", "place", "case.toml", "--out", "out", "--json", "-"],
         cwd=tmp_path,

@@ -1,5 +1,6 @@
 """Nothing entered on a tablet is lost: a real browser, a real server in its own process, real `kill -9`."""
 
+import json
 import os
 import re
 import signal
@@ -356,6 +357,27 @@ def test_a_refused_entry_stays_in_sight_until_its_words_are_kept(live: Page, pla
     refused.get_by_role("button", name="Keep as a note").click()
     expect(live.locator("#live-refused-box")).to_be_hidden(timeout=10_000)
     assert kinds(place)[len(before) :] == ["noted"]
+
+
+def test_a_moved_side_is_entered_with_its_panel_and_how_far(live: Page, place: Place) -> None:
+    """Which panel, which side of it and how far: one entry that holds all three."""
+    before = [entry for entry, _ in place.kept(number(place))]
+    live.keyboard.press("m")
+    sheet = live.get_by_role("dialog")
+    name = sheet.locator(".tiles-of").first.get_by_role("button").last.inner_text()
+    sheet.get_by_role("button", name=name, exact=True).click()
+    sheet.get_by_role("button", name=re.compile("upper side")).click()
+    sheet.get_by_role("button", name="3 mm away", exact=True).click()
+    saved(live)
+    new = [(entry, kind) for entry, kind in place.kept(number(place)) if entry not in before]
+    assert [kind for _, kind in new] == ["panel_moved"]
+    with sqlite3.connect(f"file:{place.home}/evenfield.sqlite3?mode=ro", uri=True) as record:
+        (kept,) = record.execute(
+            "select content from visits_visitcontent where row_id ="
+            " (select number from visits_visitentry where entry_id = ?)",
+            new[0][:1],
+        ).fetchone()
+    assert json.loads(kept)["event"].items() >= {"panel": name, "side": "rising_level", "by_mm": 3}.items()
 
 
 def test_undo_takes_back_by_a_correction(live: Page, place: Place) -> None:

@@ -41,6 +41,7 @@ from evenfield.clinic.planning.previewer import answer as quick_answer
 from evenfield.clinic.planning.resident import Resident
 from evenfield.clinic.planning.sheet import Problems, case_of, stand_in, values_of
 from evenfield.tolerance.advice_words import power_words
+from tests.calf import CALF
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 ARM = read_case(EXAMPLES / "upper_arm.toml")
@@ -403,23 +404,7 @@ def test_from_the_form_to_the_plan_of_the_visit(visit: Visit, browser: Browsers)
     store.forget([plan.pk, second.pk])
 
 
-CALF = """
-title = "Calf of an invented client, one panel"
-[region]
-kind = "calf"
-levels_mm = [-70, 70]
-girth_mm = [340, 340]
-fat_mm = 12
-[[panel]]
-name = "back"
-angle_deg = 180
-width_mm = 70
-length_mm = 120
-gap_mm = 12
-[session]
-power_w = 20
-minutes = 20
-"""
+TREATED = f"{CALF}[session]\npower_w = 20\nminutes = 20\n"
 FEW = {
     "placing": {},
     "sureness": {"members": 48, "design": 24, "training": 3, "checks": 2},
@@ -431,7 +416,7 @@ FEW = {
 @pytest.mark.slow
 def test_placing_sureness_and_advice_from_the_button_to_the_page(plan: Plan, browser: Browsers) -> None:
     """The real computations in their own process, their pages, files and numbers; and an option planned."""
-    plan.case = CALF
+    plan.case = TREATED
     plan.save()
     client, page = browser(Role.LEAD), f"/planning/plan/{plan.pk}/"
 

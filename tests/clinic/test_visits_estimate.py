@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from django.conf import settings
+from threadpoolctl import threadpool_limits
 
 from evenfield.case import case_from_toml
 from evenfield.clinic.visits import worker
@@ -122,7 +123,9 @@ def test_a_worker_of_its_own_answers_and_dies_with_its_server(question: Question
     assert str(question.model).startswith(str(settings.EVENFIELD_HOME))
     told = wait_for(question, 60)
     assert told
-    assert json.dumps(told) == json.dumps(worker.Answers().to(asked(question.model, 700, 700.0))["estimate"])
+    with threadpool_limits(1):  # as the worker is started: another order of summing has other last digits
+        here = worker.Answers().to(asked(question.model, 700, 700.0))["estimate"]
+    assert json.dumps(told) == json.dumps(here)
     mine = Estimator()
     assert mine.exactly(question, 60) == told
     process = mine._live._process

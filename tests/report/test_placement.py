@@ -10,12 +10,12 @@ from evenfield.case import case_from_toml
 from evenfield.report import DECIDES, write_placement_page
 from evenfield.report.placement import draw_placement, placement_picture
 from evenfield.tolerance import ToleranceTable, tolerance_table, variations, what_to_watch
-from tests.cli.test_place import CASE
+from tests.calf import CALF_10_W
 
 
 @pytest.fixture(scope="module")
 def table() -> ToleranceTable:
-    case = case_from_toml(CASE)
+    case = case_from_toml(CALF_10_W)
     return tolerance_table(case, [v for v in variations(case) if v.group in ("gap", "shift along")])
 
 

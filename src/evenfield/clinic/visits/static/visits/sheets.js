@@ -115,22 +115,24 @@ export class Sheets {
       this.tiles(FEELINGS, (feeling) => this.send({ kind: "sensation", feeling })));
   }
 
+  // With a plan a panel has a name and sides; without one it is told by the side of the region it stands at.
   moved() {
-    const hot = (this.state.spots || []).map((spot) => spot.panel).find((name) => name);
-    const chosen = { panel: this.plan.panels.length === 1 ? this.plan.panels[0].name : hot || "", side: "whole" };
-    if (!this.plan.panels.length) return this.movedPlain();
+    const { panels, places } = this.plan;
+    const names = panels.length ? panels.map((one) => one.name) : places.map((one) => one.label);
+    const hot = (this.state.spots || []).map((spot) => spot.panel).find((name) => names.includes(name));
+    const chosen = { panel: panels.length === 1 ? names[0] : hot || "", ...(panels.length && { side: "whole" }) };
     const body = element("div");
+    const steps = (sign, words) => [2, 3, 5, 8, 10].map((mm) => [sign * mm, mm + " mm " + words]);
+    const move = (by_mm) => chosen.panel && this.send({ kind: "panel_moved", ...chosen, by_mm });
     const show = (at) => {
-      const panel = this.plan.panels.find((one) => one.name === chosen.panel);
-      const sides = [["whole", "the whole panel"], ...Object.entries((panel || this.plan.panels[0]).sides).map(
-        ([side, words]) => [side, words + " side"])];
-      const steps = (sign, words) => [2, 3, 5, 8, 10].map((mm) => [sign * mm, mm + " mm " + words]);
-      const move = (by_mm) => chosen.panel && this.send({ kind: "panel_moved", panel: chosen.panel, side: chosen.side, by_mm });
+      const panel = panels.find((one) => one.name === chosen.panel) || panels[0];
+      const sides = panel ? [["whole", "the whole panel"],
+        ...Object.entries(panel.sides).map(([side, words]) => [side, words + " side"])] : [];
       body.replaceChildren(
         element("h3", {}, "Which"),
-        this.tiles(this.plan.panels.map((one) => [one.name, one.name, one.name === chosen.panel]),
-          (name) => { chosen.panel = name; show(0); }),
-        this.tiles(sides.map(([side, words]) => [side, words, side === chosen.side]), (side) => { chosen.side = side; show(1); }),
+        this.tiles(names.map((name) => [name, name, name === chosen.panel]), (name) => { chosen.panel = name; show(0); }),
+        ...(panel ? [this.tiles(sides.map(([side, words]) => [side, words, side === chosen.side]),
+          (side) => { chosen.side = side; show(1); })] : []),
         element("h3", {}, chosen.panel ? "How far" : "How far (choose the panel first)"),
         this.tiles(steps(1, "away"), move), this.tiles(steps(-1, "closer"), move));
       this.focusAgain(body, at);
@@ -144,24 +146,6 @@ export class Sheets {
   focusAgain(body, group = 0) {
     const tiles = body.querySelectorAll(".tiles-of")[group];
     (tiles.querySelector(".here") || tiles.querySelector("button")).focus();
-  }
-
-  // Without a plan the panels have no names; they are told apart by the side of the region they stand at.
-  movedPlain() {
-    const chosen = { panel: "" };
-    const body = element("div");
-    const show = (at) => {
-      const steps = (sign, words) => [2, 3, 5, 8, 10].map((mm) => [sign * mm, mm + " mm " + words]);
-      const move = (by_mm) => chosen.panel && this.send({ kind: "panel_moved", panel: chosen.panel, by_mm });
-      body.replaceChildren(element("h3", {}, "Which"),
-        this.tiles(this.plan.places.map(({ label }) => [label, label, label === chosen.panel]), (name) => { chosen.panel = name; show(0); }),
-        element("h3", {}, chosen.panel ? "How far" : "How far (choose the panel first)"),
-        this.tiles(steps(1, "away"), move), this.tiles(steps(-1, "closer"), move));
-      this.focusAgain(body, at);
-    };
-    this.open("Moved a panel", body);
-    show();
-    return null;
   }
 
   looked() {
