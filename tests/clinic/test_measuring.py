@@ -27,7 +27,7 @@ from evenfield.clinic.measuring.for_planning import values_for_case
 from evenfield.clinic.measuring.forms import StartForm
 from evenfield.clinic.measuring.history import in_force
 from evenfield.clinic.measuring.models import Kind, MeasureContent, MeasureEntry
-from evenfield.clinic.measuring.plan import read_plan
+from evenfield.clinic.measuring.plan import PlanError, read_plan
 from evenfield.clinic.measuring.protocols import (
     Protocol,
     ProtocolError,
@@ -331,6 +331,20 @@ def test_inches_where_the_clinic_chooses_them(browser: Browsers, person: People,
     assert form.is_valid()
     assert form.plan
     assert form.plan.levels_mm == (-76.2, 0.0, 76.2)
+
+
+@pytest.mark.parametrize(("length_unit", "unit", "furthest"), [("cm", CM, "40 cm"), ("in", INCH, "15.7 in")])
+def test_the_furthest_level_is_told_in_the_clinics_unit_and_allowed(
+    length_unit: str, unit: TypedUnit, furthest: str
+) -> None:
+    def levels(far_m: float) -> tuple[float, ...]:
+        asked = {**ASKED, "levels": f"{far_m * 1e3:.1f}"}
+        return read_plan(asked, default_protocols(), length_unit).levels_mm
+
+    with pytest.raises(PlanError, match=f"{furthest} at most"):
+        levels(0.41)
+    told = unit.read(furthest.split()[0])
+    assert levels(told) == (pytest.approx(told * 1e3, abs=0.05),)
 
 
 def test_protocols_are_never_mixed_and_the_reason_is_said(

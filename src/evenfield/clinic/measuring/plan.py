@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from math import isfinite
+from math import floor, isfinite
 from urllib.parse import urlencode
 
 from evenfield.body import DIRECTIONS, RegionKind
@@ -171,9 +171,9 @@ def read_plan(asked: Mapping[str, str], protocols: Protocols, length_unit: str) 
         region=region if girth or fat else None,
         side=side if girth or fat else "",
         girth=girth,
-        levels_mm=_levels(asked.get("levels", ""), girth),
+        levels_mm=_levels(asked.get("levels", ""), girth, length_unit),
         fat=fat,
-        fat_levels_mm=_levels(asked.get("fat_levels", ""), fat),
+        fat_levels_mm=_levels(asked.get("fat_levels", ""), fat, length_unit),
         weight=weight,
         length_unit=length_unit,
     )
@@ -188,7 +188,7 @@ def _protocol(protocol_id: str, quantity: Quantity, protocols: Protocols) -> Pro
     return found
 
 
-def _levels(text: str, protocol: Protocol | None) -> tuple[float, ...]:
+def _levels(text: str, protocol: Protocol | None, length_unit: str) -> tuple[float, ...]:
     if protocol is None:
         return ()
     if not text:
@@ -199,8 +199,11 @@ def _levels(text: str, protocol: Protocol | None) -> tuple[float, ...]:
         given = []
     near = all(isfinite(one) and abs(one) <= _FURTHEST_MM for one in given)
     if not near or not 1 <= len(given) <= MOST_LEVELS:
-        furthest = f"{_FURTHEST_MM / 10:g} cm"
-        raise PlanError(f"Levels are 1 to {MOST_LEVELS} distances from the landmark, {furthest} at most.")
+        unit = unit_of(Quantity.GIRTH, length_unit)
+        furthest = floor(_FURTHEST_MM * 1e-2 / unit.size) / 10  # rounded down: what is told is allowed
+        raise PlanError(
+            f"Levels are 1 to {MOST_LEVELS} distances from the landmark, {furthest:g} {unit.word} at most."
+        )
     return tuple(one + 0.0 for one in given)  # no minus zero
 
 
