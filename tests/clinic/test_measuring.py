@@ -337,14 +337,15 @@ def test_inches_where_the_clinic_chooses_them(browser: Browsers, person: People,
 def test_the_furthest_level_is_told_in_the_clinics_unit_and_allowed(
     length_unit: str, unit: TypedUnit, furthest: str
 ) -> None:
-    def levels(far_m: float) -> tuple[float, ...]:
+    def levels(far_m: float) -> float:
         asked = {**ASKED, "levels": f"{far_m * 1e3:.1f}"}
-        return read_plan(asked, default_protocols(), length_unit).levels_mm
+        [level_mm] = read_plan(asked, default_protocols(), length_unit).levels_mm
+        return level_mm
 
     with pytest.raises(PlanError, match=f"{furthest} at most"):
         levels(0.41)
     told = unit.read(furthest.split()[0])
-    assert levels(told) == (pytest.approx(told * 1e3, abs=0.05),)
+    assert levels(told) == pytest.approx(told * 1e3, abs=0.05)
 
 
 def test_protocols_are_never_mixed_and_the_reason_is_said(

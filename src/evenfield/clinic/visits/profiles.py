@@ -38,9 +38,9 @@ def profile_text() -> str:
     return text
 
 
-def keep_profile(text: str) -> None:
+def keep_profile(text: str) -> bool:
     """Put the clinic's own profile in place of the one there; "" goes back to the shipped one. The trail
-    keeps what stood before and what stands now. Visits that run keep theirs.
+    keeps what stood before and what stands now. Visits that run keep theirs. False if it is as it was.
 
     Raises ProfileError, and changes nothing, if the text cannot be used or the directory not be written to.
     """
@@ -50,7 +50,7 @@ def keep_profile(text: str) -> None:
     try:
         before = file.read_text(encoding="utf-8", errors="replace") if file.exists() else ""
         if text == before:
-            return
+            return False
         with transaction.atomic():
             trail.record(
                 Action.UPDATE,
@@ -68,6 +68,7 @@ def keep_profile(text: str) -> None:
                 file.unlink(missing_ok=True)
     except OSError as error:
         raise ProfileError(f"practice profile {file.name}: cannot be written: {error.strerror}") from None
+    return True
 
 
 def manual_limits(device: Device | None) -> dict[str, float]:

@@ -1,4 +1,4 @@
-"""The practice profile: the numbers in force, and the clinic's own text on top of the shipped one."""
+"""The practice profile: the numbers in force, and the clinic's own on top of the shipped ones."""
 
 from typing import Any
 
@@ -6,11 +6,13 @@ from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 
 from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
+from evenfield.clinic.visits.own_numbers import NumbersForm, with_numbers
 from evenfield.clinic.visits.profiles import keep_profile, own_profile_file, profile_of
-from evenfield.conduct.profile import PracticeProfile, ProfileError, default_profile
+from evenfield.conduct.profile import PracticeProfile, ProfileError, RuleText
 
 _EXAMPLE = """\
 extends = "default"
@@ -43,22 +45,53 @@ class PracticeForm(forms.Form):
 
 @requires("visits.steps")
 def practice_profile(request: StaffRequest) -> HttpResponse:
-    """Show the numbers in force, and keep the clinic's own."""
+    """Show the numbers in force, and keep the clinic's own: changed one by one, or all of it as text."""
     own, trouble = _own()
-    form = PracticeForm(request.POST or None, initial={"text": own or _EXAMPLE})
-    if request.method == "POST" and form.is_valid():
-        try:
-            keep_profile(form.cleaned_data["text"])
-        except ProfileError as error:
-            form.add_error("text", str(error))
-        else:
-            messages.success(request, "Kept. Visits begun from now on follow it; running ones keep theirs.")
-            return redirect("practice-profile")
+    as_text = request.method == "POST" and "text" in request.POST
+    form = PracticeForm(request.POST if as_text else None, initial={"text": own or _EXAMPLE})
     context: dict[str, Any] = {"form": form, "trouble": trouble}
+    if as_text and form.is_valid() and _kept(request, form, "text", form.cleaned_data["text"]):
+        return redirect("practice-profile")
     if not trouble:
         profile = profile_of(own, {})
-        context |= {"profile": profile, "numbers": _numbers(profile), "own": bool(own)}
+        numbers = NumbersForm(request.POST if request.method == "POST" and not as_text else None, profile)
+        if numbers.is_valid() and _kept(request, numbers, None, _renumbered(request, numbers, own, profile)):
+            return redirect("practice-profile")
+        context |= {"profile": profile, "numbers": numbers, "rules": _rules(profile)}
     return render(request, "visits/practice.html", context)
+
+
+def _kept(request: StaffRequest, form: forms.Form, field: str | None, text: str) -> bool:
+    """Whether the text is in force now; if not, the form says why."""
+    try:
+        kept = keep_profile(text)
+    except ProfileError as error:
+        form.add_error(field, str(error))
+        return False
+    if kept:
+        messages.success(request, "Kept. Visits begun from now on follow it; running ones keep theirs.")
+    else:
+        messages.info(request, "Nothing was changed.")
+    return True
+
+
+def _renumbered(request: StaffRequest, numbers: NumbersForm, own: str, profile: PracticeProfile) -> str:
+    """The clinic's text with what was changed; its version is the moment of the change."""
+    if not numbers.changed():
+        return own
+    version = f"{timezone.localtime():%Y-%m-%d %H:%M}"
+    name = profile.name if own else request.clinic.name or "ours"
+    return with_numbers(own, numbers.changed(), numbers.cleaned_data["who"], version, name)
+
+
+def _rules(profile: PracticeProfile) -> list[tuple[str, RuleText]]:
+    """The rules with the numbers in their words, and what each visit fills in by its name: "‹feeling›"."""
+    found = []
+    for name, rule in profile.rule.items():
+        words = profile.number_words | {field: f"‹{field.replace('_', ' ')}›" for field in rule.fields}
+        said = {part: getattr(rule, part).format_map(words) for part in ("what", "why")}
+        found.append((name, rule.model_copy(update=said)))
+    return found
 
 
 def _own() -> tuple[str, str]:
@@ -74,14 +107,3 @@ def _own() -> tuple[str, str]:
     except ProfileError as error:
         return text, str(error)
     return text, ""
-
-
-def _numbers(profile: PracticeProfile) -> list[dict[str, Any]]:
-    """Every number with the name a clinic writes, its allowed range, and whether it is the clinic's own."""
-    shipped = default_profile()
-    found = [(f"numbers.{name}", number, getattr(shipped.numbers, name)) for name, number in profile.numbers]
-    found += [
-        (f"starting_power_w.{region}", number, shipped.starting_power_w[region])
-        for region, number in profile.starting_power_w.items()
-    ]
-    return [{"name": name, "number": number, "own": number != before} for name, number, before in found]
