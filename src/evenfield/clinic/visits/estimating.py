@@ -187,9 +187,7 @@ class Estimator:
             self._live.put(number, _look(question), looked)
             return
         with self._lock:
-            self._newest[
-                number
-            ].words = "The plan's heat model is being prepared; the estimate follows in a minute or two."
+            self._newest[number].words = "The plan's heat model is being prepared; the estimate follows soon."
             if self._preparing.busy_with(number):
                 return
 

@@ -9,25 +9,18 @@ const LINES = { fat_mean_c: ["Fat", "#D55E00"], skin_mean_c: ["Skin", "#0072B2"]
 export class Curve {
   constructor(place) {
     this.place = place;
-    new ResizeObserver(() => this.show(this.estimate, this.plan, this.readings)).observe(place);
+    new ResizeObserver(() => this.show(this.estimate, this.plan, this.readings, this.none)).observe(place);
   }
 
-  show(estimate, plan, readings = []) {
-    Object.assign(this, { estimate, plan, readings });
+  // `none`: why there is no estimate, in words.
+  show(estimate, plan, readings = [], none = "") {
+    Object.assign(this, { estimate, plan, readings, none });
     const width = Math.floor(this.place.clientWidth);
     const high = Math.max(Math.floor(this.place.clientHeight), 150);
-    const told = JSON.stringify([estimate && estimate.at_s, width, high, readings.length]);
+    const told = JSON.stringify([estimate && estimate.at_s, width, high, readings.length, none]);
     if (width < 100 || told === this.told) return;
     this.told = told;
-    this.place.replaceChildren(estimate ? this.picture(estimate, width, high) : this.nothing(width, high));
-  }
-
-  nothing(width, high) {
-    const svg = draw("svg", { width, height: high, role: "img", "aria-label": "No curve yet" });
-    const text = draw("text", { x: width / 2, y: high / 2, "text-anchor": "middle", class: "map-head" });
-    text.textContent = "no estimate, no curve";
-    svg.append(text);
-    return svg;
+    this.place.replaceChildren(estimate ? this.picture(estimate, width, high) : none || "No estimate yet.");
   }
 
   picture(estimate, width, high) {

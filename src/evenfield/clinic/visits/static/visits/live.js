@@ -288,7 +288,7 @@ function showPictures() {
     if (instead && instead.kind === "skin_reading") taken.get(one.of).celsius = instead.celsius;
     else taken.delete(one.of);
   }
-  curve.show(told.estimate, told.plan, [...taken.values()]);
+  curve.show(told.estimate, told.plan, [...taken.values()], told.words);
 }
 
 function showEntries() {
