@@ -5,6 +5,7 @@ from math import radians
 import pytest
 
 from evenfield.applicator import Panel, PanelShape, spot_name, third_name
+from evenfield.applicator.words import panel_words, the_panel
 
 
 def panel(angle_deg: float) -> Panel:
@@ -42,3 +43,17 @@ def test_levels_corners_and_middle() -> None:
     assert spot_name(panel(90), False, 0.0, -0.06) == "lower edge"
     assert spot_name(panel(90), False, 0.04, 0.05) == "upper back corner"
     assert spot_name(panel(90), False, 0.02, -0.03) == "middle"
+
+
+@pytest.mark.parametrize(
+    ("name", "words", "with_article"),
+    [
+        ("inner", "inner panel", "the inner panel"),
+        ("panel 1", "panel 1", "panel 1"),
+        ("Panel A", "Panel A", "Panel A"),
+        ("left panel", "left panel", "the left panel"),
+    ],
+)
+def test_a_panel_by_its_name(name: str, words: str, with_article: str) -> None:
+    assert panel_words(name) == words
+    assert the_panel(name) == with_article

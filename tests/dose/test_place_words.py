@@ -69,7 +69,7 @@ def test_the_trunk_has_left_and_right() -> None:
 
 
 def test_a_name_that_says_panel_is_not_doubled() -> None:
-    assert under("Panel B", 0.0, 0.0, 0.0) == "middle of the Panel B, skin"
+    assert under("Panel B", 0.0, 0.0, 0.0) == "middle of Panel B, skin"
 
 
 @pytest.mark.parametrize(

@@ -7,12 +7,32 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
-from evenfield.case import read_case
+from evenfield.case import assumptions, case_from_toml, read_case
 from evenfield.forecast import Forecast, forecast
 from evenfield.grid.layout import Spacing, make_layout
 from evenfield.heat.power import PowerCurve
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
+BARELY_TOLD = """
+region = { kind = "upper_arm", girth_mm = [300] }
+panel = [{ angle_deg = 90 }, { angle_deg = 270, drive = -1 }]
+"""
+
+
+def barely_told(f: Forecast) -> Forecast:
+    """The same results for a case that leaves open what may be left open, panels named by number, and with a
+    cautious bound of the burn integral above 1: the longest report of two panels."""
+    case = case_from_toml(BARELY_TOLD)
+    number = {"inner": "panel 1", "outer": "panel 2"}
+    zones = tuple(
+        replace(z, zone=replace(z.zone, panel=number[z.zone.panel]), burn=0.2, burn_cautious=1.6)
+        for z in f.zones
+    )
+    spots = tuple(
+        replace(h, place=h.place.replace("the inner panel", "panel 1").replace("the outer panel", "panel 2"))
+        for h in f.hottest
+    )
+    return replace(f, case=case, zones=zones, hottest=spots, assumptions=tuple(map(str, assumptions(case))))
 
 
 @cache

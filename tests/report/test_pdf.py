@@ -11,7 +11,7 @@ import pytest
 
 from evenfield.forecast import Forecast
 from evenfield.report import DECIDES, pictures, write_report
-from tests.report.coarse import coarse_forecast
+from tests.report.coarse import barely_told, coarse_forecast
 
 
 @pytest.fixture(scope="module")
@@ -112,3 +112,17 @@ def test_words_that_mean_something_to_the_typesetter_stay_words(
     path = tmp_path / "odd.pdf"
     write_report(replace(f, case=replace(f.case, title=title)), path)
     assert title in words_of(path, pdftotext)
+
+
+def test_a_case_that_leaves_much_open_takes_no_third_page(
+    f: Forecast, tmp_path: Path, pdftotext: Path
+) -> None:
+    path = tmp_path / "report.pdf"
+    write_report(barely_told(f), path)
+    told = subprocess.run(
+        [pdftotext.parent / "pdfinfo", path], capture_output=True, check=True, text=True
+    ).stdout
+    assert re.search(r"^Pages:\s+2$", told, re.MULTILINE)
+    words = words_of(path, pdftotext)
+    assert "Girth 300 mm · Fat 10.8 mm all round" in words
+    assert "skin exchange" in words, "the last source"

@@ -10,11 +10,11 @@ from evenfield.applicator import place
 from evenfield.case import read_case
 from evenfield.forecast import Forecast
 from evenfield.report import pictures
-from evenfield.report.figures import save, scale_of
+from evenfield.report.figures import draw_in_time, draw_maps, save, scale_of
 from evenfield.report.look import LINES, TEMPERATURE
 from evenfield.report.maps import hottest_through, outline, unrolled
 from evenfield.report.section import at_level, panel_in_plane, section_level_m
-from tests.report.coarse import EXAMPLES, coarse_forecast
+from tests.report.coarse import EXAMPLES, barely_told, coarse_forecast
 
 
 @pytest.fixture(scope="module")
@@ -102,3 +102,22 @@ def test_every_picture_says_what_it_shows(f: Forecast) -> None:
     assert set(words) == {"section", "maps", "in_time", "shares"}
     assert all(len(text) > 20 for text in words.values())
     assert f"{f.hottest[0].temperature_c:.1f} °C" in words["maps"]
+
+
+def test_legend_and_labels_lie_on_their_picture(f: Forecast) -> None:
+    """With long names the legend takes a second row, and labels of isotherms keep off the map's edge."""
+    in_time = draw_in_time(barely_told(f))
+    in_time.draw_without_rendering()
+    assert in_time.legends[0].get_window_extent().x1 <= in_time.bbox.x1
+    maps = draw_maps(f)
+    maps.draw_without_rendering()
+    labels = [
+        (text.get_window_extent(), ax.bbox)
+        for ax in maps.axes
+        for text in ax.texts
+        if text.get_text().endswith("°C")
+    ]
+    assert labels
+    for text, ax in labels:
+        assert ax.x0 <= text.x0 < text.x1 <= ax.x1
+        assert ax.y0 <= text.y0 < text.y1 <= ax.y1

@@ -4,13 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from evenfield.case import PowerKind, read_case
+from evenfield.case import PowerKind, case_from_toml, read_case
 from evenfield.dose import crossing
 from evenfield.forecast import Forecast
-from evenfield.report import findings, setting_line, shares
+from evenfield.report import body_lines, findings, setting_line, shares
 from evenfield.report.in_time import under_each_panel
+from evenfield.report.maps import hottest_through
 from evenfield.report.wording import hottest, minute_text
-from tests.report.coarse import EXAMPLES, coarse_forecast
+from tests.report.coarse import EXAMPLES, barely_told, coarse_forecast
 
 
 @pytest.fixture(scope="module")
@@ -83,3 +84,35 @@ def test_shares_are_whole(f: Forecast) -> None:
     values = [share for _, share in shares(f)]
     assert sum(values) == pytest.approx(1.0, abs=1e-6)
     assert values == sorted(values, reverse=True)
+
+
+def test_a_bound_that_passes_a_burn_says_so_and_comes_after_the_hottest_points(f: Forecast) -> None:
+    told = findings(barely_told(f))
+    assert [one.what for one in told[:3]] == ["Hottest in fat", "Hottest in skin", "Burn integral of skin"]
+    assert told[2].value == "0.2 to 1.6"
+    assert told[2].detail.endswith("this plan may burn")
+    mild = replace(f, zones=tuple(replace(z, burn=0.1, burn_cautious=0.9) for z in f.zones))
+    assert findings(mild)[2].detail.endswith("less is no assurance")
+
+
+def test_the_body_is_told_as_it_was_measured(f: Forecast) -> None:
+    assert body_lines(f.case) == [
+        "Girth 290, 300, 315 mm at levels -80, 0, 80 mm",
+        "Fat front 12, inner 15, back 18, outer 14 mm",
+    ]
+    per_level = (
+        'region = { kind = "abdomen", girth_mm = [900, 950], '
+        "fat_mm = [20, { front = 30, left = 25, back = 18, right = 24 }] }"
+    )
+    assert body_lines(case_from_toml(f"{per_level}\npanel = [{{ width_mm = 90 }}]")) == [
+        "Girth 900, 950 mm at levels -80, 80 mm",
+        "Fat front 20, 30; left 20, 25; back 20, 18; right 20, 24 mm",
+    ]
+
+
+@pytest.mark.parametrize("tissue", ["skin", "fat"])
+def test_the_first_hot_spot_is_the_hottest_point_of_its_minute(f: Forecast, tissue: str) -> None:
+    """The list, the map and the headline are one thing: a node between skin and fat counts for both."""
+    first = next(spot for spot in f.hottest if spot.tissue == tissue)
+    assert first.temperature_c == pytest.approx(f.peak_series_c[tissue][f.picture], abs=1e-4)
+    assert hottest_through(f, tissue).max() == pytest.approx(first.temperature_c, abs=1e-4)

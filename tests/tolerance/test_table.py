@@ -1,5 +1,6 @@
 """The tolerance table on a round, even limb: symmetry, and what practice says of gaps and tilts."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -184,3 +185,13 @@ def test_sizes_are_told_in_their_order_even_where_heat_is_not(case: Case) -> Non
     ]
     told = what_to_watch(ToleranceTable(case, outcome(39.0), tuple(effects)))[0]
     assert "+0.4 K at -2°, +0.2 K at -5°, +3.0 K at -8°" in told
+
+
+def test_panels_named_by_number_are_not_called_panel_twice(table: ToleranceTable) -> None:
+    renamed = tuple(
+        replace(e, variation=replace(e.variation, panel="panel 1" if e.variation.panel else ""))
+        for e in table.effects
+    )
+    told = " ".join(what_to_watch(replace(table, effects=renamed)))
+    assert "panel 1: hottest skin" in told
+    assert "panel 1 panel" not in told

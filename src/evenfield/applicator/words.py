@@ -20,6 +20,17 @@ def quarters(angle_rad: float) -> tuple[float, int, bool]:
     return quarter, nearest, abs(quarter - nearest) <= 0.25 + 1e-9
 
 
+def panel_words(name: str) -> str:
+    """A panel by its name in a sentence: left panel; panel 1."""
+    return name if "panel" in name.lower() else f"{name} panel"
+
+
+def the_panel(name: str) -> str:
+    """The same with its article where it takes one: the left panel; panel 1."""
+    words = panel_words(name)
+    return words if words.lower().startswith("panel") else f"the {words}"
+
+
 def direction_word(angle_rad: float, trunk: bool) -> str:
     """The nearest of the four sides."""
     return sides(trunk)[quarters(angle_rad)[1] % 4]

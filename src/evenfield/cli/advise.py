@@ -129,7 +129,7 @@ def _print(advice: "PlacementAdvice") -> None:
     console.print(
         f"Asked: fat evenly in the band, skin above {wish.skin_limit_c:g} °C in at most "
         f"{100 * wish.chance:g} % of the bodies, tissues and placements that fit the case. "
-        f"{advice.tried} placements tried."
+        f"{advice.tried} placements tried. Limit and chance are the clinic's to set: --skin-limit, --chance."
     )
     for o in advice.options:
         console.print()

@@ -91,10 +91,10 @@ def print_table(
     from rich.table import Table as Drawn
     from rich.text import Text
 
+    from evenfield.applicator.words import panel_words
     from evenfield.cli.diagnose import OFFER
     from evenfield.forecast import CAUTIONS
     from evenfield.report.placement_page import HOW, plan_rows, signs
-    from evenfield.report.wording import panel_words
     from evenfield.tolerance import what_to_watch
 
     console = console or Console(highlight=False)

@@ -9,7 +9,15 @@ from rich.text import Text
 
 from evenfield.cli.diagnose import OFFER
 from evenfield.forecast import Forecast
-from evenfield.report import assumption_lines, findings, placement_lines, setting_line, shares, spot_list
+from evenfield.report import (
+    assumption_lines,
+    body_lines,
+    findings,
+    placement_lines,
+    setting_line,
+    shares,
+    spot_list,
+)
 
 _NARROWEST = 100
 
@@ -25,7 +33,7 @@ def print_summary(f: Forecast, written: Sequence[Path], console: Console | None 
 
     say(f.case.title, "bold")
     say(setting_line(f.case))
-    for line in placement_lines(f.case):
+    for line in (*body_lines(f.case), *placement_lines(f.case)):
         say(line)
     say()
     table = Table(box=None, padding=(0, 2, 0, 0), show_header=True, header_style="italic")

@@ -186,7 +186,10 @@ def _print(
         table.add_row(words, *cells)
     console.print(table)
     above = float(np.mean(results["hottest_skin_c"] > skin_limit_c))
-    console.print(f"Skin above {skin_limit_c:g} °C at some time: {100 * above:.0f} % of the members.\n")
+    console.print(
+        f"Skin above {skin_limit_c:g} °C at some time: {100 * above:.0f} % of the members. "
+        "The limit is the clinic's to set: --skin-limit.\n"
+    )
     for line in in_words(indices):
         console.print(Text(f" – {line}"), soft_wrap=True)
     if result.error is not None:

@@ -7,7 +7,12 @@ import typer
 from evenfield.cli.refused import RefusedError
 
 if TYPE_CHECKING:
+    from rich.console import Console
+
     from evenfield.verify.checks import Check, Result
+
+_TABLE_FROM = 120
+"""Columns of a terminal from which eight columns of a table can be read."""
 
 
 def verify(
@@ -45,11 +50,13 @@ def _tell(check: "Check", index: int, count: int) -> None:
         print(f"\r\x1b[K{index + 1}/{count} {check.what[:90]}", end="", file=sys.stderr, flush=True)
 
 
-def _print(results: "list[Result]") -> None:
+def _print(results: "list[Result]", console: "Console | None" = None) -> None:
+    """The checks by subject: a table, or below `_TABLE_FROM` columns a few lines for each check."""
     import sys
     from itertools import groupby
 
     from rich.console import Console
+    from rich.padding import Padding
     from rich.table import Table
     from rich.text import Text
 
@@ -58,10 +65,21 @@ def _print(results: "list[Result]") -> None:
 
     if sys.stderr.isatty():
         print("\r\x1b[K", end="", file=sys.stderr, flush=True)
-    console = Console(highlight=False)
-    if not console.is_terminal:
-        console.width = max(console.width, 160)
+    if console is None:
+        console = Console(highlight=False)
+        if not console.is_terminal:
+            console.width = max(console.width, 160)
     for subject, group in groupby(results, key=lambda result: result.check.subject):
+        if console.width < _TABLE_FROM:
+            console.print(Text(str(subject), style="bold"))
+            for result in group:
+                what, expected, got, error, tolerance, source, label, status = table.row(result)
+                console.print(Text(what, style="bold reverse" if result.status is Status.FAILED else ""))
+                numbers = f"{status}: expected {expected}, got {got}, error {error}, tolerance {tolerance}"
+                for line in (numbers, f"{source} [{label}]"):
+                    console.print(Padding(Text(line), (0, 0, 0, 3)))
+            console.print()
+            continue
         drawn = Table(
             title=str(subject), title_justify="left", title_style="bold", box=None, padding=(0, 2, 0, 0)
         )

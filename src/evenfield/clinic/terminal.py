@@ -40,6 +40,20 @@ def _reach_server() -> None:
             raise HomeError(f"The database of DATABASE_URL cannot be reached: {words}.") from error
 
 
+def _open_record(home: Path | None) -> Path:
+    """Like `start_django`, for what only reads: without a directory none is made. Raises HomeError."""
+    place = (home or home_path()).expanduser().resolve()
+    none = f"{place} holds no clinic's record; name its data directory with --home."
+    if not os.environ.get("DATABASE_URL") and not place.is_dir():
+        raise HomeError(none)
+    start_django(place)
+    from django.db import connection
+
+    if not connection.introspection.table_names():
+        raise HomeError(none)
+    return place
+
+
 def migrate() -> None:
     """Bring the database to the present shape, and check that every route states who may use it."""
     from django.core.management import call_command
@@ -50,7 +64,7 @@ def migrate() -> None:
 
 def verify_audit(home: Path | None = None) -> "Verification":
     """Find any edit, removal or reordering made behind the application's back (`evenfield audit verify`)."""
-    start_django(home)
+    _open_record(home)
     from evenfield.clinic.audit.compared import verify_record
 
     return verify_record()
@@ -60,7 +74,7 @@ def replay_visit(
     number: int, home: Path | None, *, estimate: bool, progress: Callable[[float], None]
 ) -> "Replay":
     """Play a stored visit again (`evenfield replay`). Raises HomeError where it cannot be."""
-    start_django(home)
+    _open_record(home)
     from evenfield.clinic.courses.models import Visit
     from evenfield.clinic.courses.visits import VisitError
     from evenfield.clinic.visits.replaying import replayed
@@ -80,7 +94,7 @@ def make_backup(to: Path, home: Path | None = None) -> tuple["LastBackup", Path,
 
     Returns what was made, the file with its key, and whether that key is new. Raises HomeError.
     """
-    place = start_django(home)
+    place = _open_record(home)
     from evenfield.clinic.audit.actor import Actor, acting
     from evenfield.clinic.audit.models import Action
     from evenfield.clinic.audit.trail import record

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from evenfield.applicator.words import edge_sides, quarters, sides
+from evenfield.applicator.words import edge_sides, quarters, sides, the_panel
 
 
 @dataclass(frozen=True)
@@ -37,8 +37,7 @@ def place_words(
     for key, share in (("across", under.across), ("along", under.along)):
         if not -1.0 <= share <= 1.0:
             raise ValueError(f"{key} is {share:g}; allowed: -1 to 1, or no panel if the place lies outside")
-    panel = under.panel if "panel" in under.panel.lower() else f"{under.panel} panel"
-    return f"{_part(under, trunk).format(panel=f'the {panel}')}, {tissue}"
+    return f"{_part(under, trunk).format(panel=the_panel(under.panel))}, {tissue}"
 
 
 def _part(under: UnderPanel, trunk: bool) -> str:

@@ -260,11 +260,14 @@ def _zone_results(case: Case, zones: Zones, history: History) -> tuple[ZoneResul
 def _hottest(
     case: Case, grid: Grid, temperature_c: NDArray[np.float32], count: int = 3
 ) -> tuple[Hottest, ...]:
-    """The hottest distinct places of skin and of fat, in words."""
+    """The hottest distinct places of skin and of fat, in words.
+
+    A node between two tissues counts for both, as in `peaks`.
+    """
     out: list[Hottest] = []
     for tissue in ("skin", "fat"):
         cells = grid.cells_of(tissue)
-        where = slice(cells.start + (tissue == "skin"), cells.stop + (tissue == "skin"))
+        where = slice(cells.start, cells.stop + 1)
         values = temperature_c[:, :, where]
         points = np.moveaxis(grid.nodes[:, :, :, where], 0, -1).reshape(-1, 3)
         # only what is warm can be a hot spot; keeps the search small

@@ -5,11 +5,12 @@ The same forecast gives the same bytes: no date, no random name, no font of the 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.cm import ScalarMappable
@@ -34,7 +35,7 @@ from evenfield.report.look import (
 )
 
 PNG_DPI = 200
-_TALLEST_SECTION_MM, _TALLEST_MAP_MM = 41.0, 46.0
+_TALLEST_SECTION_MM, _TALLEST_MAP_MM = 41.0, 44.0
 """So that the first page of the report holds all pictures."""
 
 
@@ -163,11 +164,19 @@ def draw_in_time(f: Forecast, width_mm: float = 180.0, height_mm: float = 55.0) 
             kinds.append(Patch(color=SOFT, alpha=0.25, lw=0, label="mean over the assumed range"))
         kinds.append(Patch(color=TINT, lw=0, label="band wanted in fat"))
         handles = [*panels, *kinds]
-        columns = len(handles) if len(panels) <= 2 else (len(handles) + 1) // 2
-        figure.legend(
+        _legend_below(figure, handles, rows=1 if len(panels) <= 2 else 2)
+        return figure
+
+
+def _legend_below(figure: Figure, handles: Sequence[Artist], rows: int) -> None:
+    """A legend under the axes, in so many rows or, where names are long, as many as the width asks for."""
+    for columns in range(-(-len(handles) // rows), 0, -1):
+        legend = figure.legend(
             handles=handles, loc="outside lower left", ncols=columns, columnspacing=1.3, handlelength=1.8
         )
-        return figure
+        if columns == 1 or legend.get_window_extent().width <= figure.bbox.width:
+            return
+        legend.remove()
 
 
 def draw_shares(f: Forecast, width_mm: float = 68.0) -> Figure:

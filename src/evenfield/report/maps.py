@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patheffects import withStroke
+from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from evenfield.applicator import PlacedPanel
@@ -17,6 +18,8 @@ from evenfield.report.look import HAIR, INK, SOFT, TEMPERATURE, Scale
 
 Floats = NDArray[np.float64]
 _MARGIN_M = 0.025
+_HALF_LABEL_MM = 5.0
+"""On paper, of a label of an isotherm."""
 _TURN = 2 * np.pi
 
 
@@ -87,12 +90,11 @@ def unrolled(f: Forecast) -> Unrolled:
 def hottest_through(f: Forecast, tissue: str) -> Floats:
     """Hottest temperature through skin or fat in each column (nk, nj) at the pictures' time, °C.
 
-    Of two tissues that share a node the inner one has it, as for the hot spots in words.
+    A node between two tissues counts for both, as for the hot spots in words.
     """
     cells = f.field.grid.cells_of(tissue)
-    first = cells.start + (tissue == "skin")
     return np.asarray(
-        f.history.temperature_c[f.picture][:, :, first : cells.stop + 1].max(axis=2), dtype=np.float64
+        f.history.temperature_c[f.picture][:, :, cells.start : cells.stop + 1].max(axis=2), dtype=np.float64
     )
 
 
@@ -110,6 +112,8 @@ def draw_map(ax: Axes, f: Forecast, tissue: str, shown: Unrolled, scale: Scale) 
     arc = 1e3 * shown.arc(angle, level)
     up = 1e3 * level
     ax.pcolormesh(arc, up, value, cmap=TEMPERATURE, norm=scale.norm, shading="gouraud", rasterized=True)
+    ax.set_xlim(1e3 * shown.arc_m[0], 1e3 * shown.arc_m[1])
+    ax.set_ylim(1e3 * shown.level_m[0], 1e3 * shown.level_m[1])
     _isotherms(ax, arc, up, value, f.case.session.band_c if tissue == "fat" else None)
     for placed in f.case.placed:
         edge, height = outline(placed)
@@ -121,9 +125,8 @@ def draw_map(ax: Axes, f: Forecast, tissue: str, shown: Unrolled, scale: Scale) 
         at = shown.arc(shown.angle(np.array([np.arctan2(sy, sx)])), np.array([sz]))
         ax.plot(1e3 * at, 1e3 * sz, "o", ms=9, mfc="white", mec=INK, mew=0.7)
         ax.text(1e3 * float(at[0]), 1e3 * sz, str(number), ha="center", va="center_baseline", color=INK)
-    ax.set_xlim(1e3 * shown.arc_m[0], 1e3 * shown.arc_m[1])
-    ax.set_ylim(1e3 * shown.level_m[0], 1e3 * shown.level_m[1])
     ax.set_aspect("equal")
+    ax.xaxis.set_major_locator(MaxNLocator(7, steps=[1, 2, 5, 10], prune="both"))  # not into the next map's
     ax.set_xlabel("along the skin, mm")
     ax.spines[["left", "bottom"]].set_color(HAIR)
     ax.tick_params(color=HAIR)
@@ -138,10 +141,20 @@ def _isotherms(ax: Axes, arc: Floats, up: Floats, value: Floats, band: tuple[flo
         ax.contour(arc, up, value, levels=whole, colors="white", linewidths=0.4, alpha=0.5)
     edges = [c for c in band or () if value.min() < c < value.max()]
     if edges:
-        lines = ax.contour(arc, up, value, levels=edges, colors="white", linewidths=1.2)
-        labels = ax.clabel(lines, fmt="%g °C", fontsize=8, inline=False)
-        for label in labels:
+        ax.contour(arc, up, value, levels=edges, colors="white", linewidths=1.2)
+        # labels stand where all of them is seen: on lines that keep away from the map's edge
+        inside = ax.contour(arc, up, _well_inside(ax, arc, up, value), levels=edges, linewidths=0)
+        for label in ax.clabel(inside, colors="white", fmt="%g °C", fontsize=8, inline=False):
             label.set_path_effects([withStroke(linewidth=1.6, foreground=INK, alpha=0.6)])
+
+
+def _well_inside(ax: Axes, arc: Floats, up: Floats, value: Floats) -> Floats:
+    """The values, NaN where a label in the middle of them could reach past the edge of the map."""
+    paper_mm = 25.4 * ax.get_position().width * ax.figure.bbox.width / ax.figure.dpi
+    (left, right), (low, high) = ax.get_xlim(), ax.get_ylim()
+    margin = _HALF_LABEL_MM * (right - left) / paper_mm
+    seen = (arc > left + margin) & (arc < right - margin) & (up > low + margin) & (up < high - margin)
+    return np.where(seen, value, np.nan)
 
 
 def _directions(ax: Axes, f: Forecast, shown: Unrolled) -> None:

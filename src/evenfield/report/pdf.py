@@ -14,6 +14,7 @@ from evenfield.report.typeset import typeset
 from evenfield.report.wording import (
     DECIDES,
     assumption_lines,
+    body_lines,
     fat_kind_words,
     findings,
     minute_text,
@@ -45,6 +46,7 @@ def report_data(f: Forecast, drawn: tuple[Picture, ...]) -> dict[str, Any]:
         "title": f.case.title,
         "minute": minute_text(f.minutes[f.picture]),
         "setting": setting_line(f.case),
+        "body": " · ".join(body_lines(f.case)),
         "decides": DECIDES,
         "findings": [asdict(x) for x in findings(f)],
         "spots": [{"tissue": tissue, "words": spot_list(f, tissue)} for tissue in ("skin", "fat")],

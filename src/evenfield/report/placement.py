@@ -15,9 +15,9 @@ from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
+from evenfield.applicator.words import panel_words
 from evenfield.report.figures import Picture
 from evenfield.report.look import HAIR, INK, SOFT, placed_axes, plain_sheet, styled
-from evenfield.report.wording import panel_words
 from evenfield.tolerance import Effect, ToleranceTable, what_to_watch
 from evenfield.tolerance.words import signed
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import degrees
 
 import numpy as np
 
+from evenfield.applicator.words import panel_words, sides
 from evenfield.case import Case, PowerKind, assumptions
 from evenfield.dose import crossing
 from evenfield.forecast import ExpectedTuning, Forecast
@@ -83,6 +85,8 @@ def spot_words(f: Forecast, tissue: str) -> str:
 def findings(f: Forecast) -> list[Finding]:
     """What the forecast says, the most needed first."""
     out = [_hottest_line(f, "fat"), _hottest_line(f, "skin")]
+    if burn := _burn_line(f):
+        out.append(burn)
     out += _band_lines(f)
     out.append(
         Finding(
@@ -94,8 +98,6 @@ def findings(f: Forecast) -> list[Finding]:
     )
     out.append(_absorbed_line(f))
     out.append(Finding("Tuning to expect", f"{f.tuning.percent:.0f} %", "", tuning_words(f.tuning)))
-    if burn := _burn_line(f):
-        out.append(burn)
     return out
 
 
@@ -164,18 +166,15 @@ def _burn_line(f: Forecast) -> Finding | None:
     worst = max((z for z in f.zones if z.zone.tissue == "skin"), key=lambda z: z.burn_cautious, default=None)
     if worst is None or worst.burn_cautious <= SHOW_BURN_ABOVE:
         return None
+    meaning = "1 stands for a burn of the outer skin, less is no assurance"
+    if worst.burn_cautious >= 1.0:
+        meaning = "1 stands for a burn of the outer skin: this plan may burn"
     return Finding(
         "Burn integral of skin",
         f"{worst.burn:.2g} to {worst.burn_cautious:.2g}",
         "",
-        f"estimate to cautious bound, {panel_words(worst.zone.panel)}, {worst.zone.name}; 1 stands for a "
-        "burn of the outer skin, less is no assurance",
+        f"estimate to cautious bound, {panel_words(worst.zone.panel)}, {worst.zone.name}; {meaning}",
     )
-
-
-def panel_words(name: str) -> str:
-    """left panel."""
-    return name if "panel" in name.lower() else f"{name} panel"
 
 
 def assumption_lines(f: Forecast) -> list[str]:
@@ -184,6 +183,26 @@ def assumption_lines(f: Forecast) -> list[str]:
     for one in assumptions(f.case):
         lines.setdefault(str(one).removeprefix(one.key), []).append(one.key)
     return [", ".join(keys) + rest for rest, keys in lines.items()]
+
+
+def body_lines(case: Case) -> list[str]:
+    """What the body is built from, as measured or assumed: girth and fat at each level, in mm."""
+    m = case.measurements
+    several = len(m.level_m) > 1
+    girth = f"Girth {_mm(m.girth_m)} mm" + (f" at levels {_mm(m.level_m)} mm" if several else "")
+    names = sides(m.kind.trunk)
+    if len({fat for row in m.fat_m for fat in row}) == 1:
+        return [girth, f"Fat {_mm(m.fat_m[0][:1])} mm all round"]
+    alike = len(set(m.fat_m)) == 1
+    parts = (
+        f"{name} {_mm(column[:1] if alike else column)}"
+        for name, column in zip(names, zip(*m.fat_m, strict=True), strict=True)
+    )
+    return [girth, f"Fat {'; '.join(parts) if not alike else ', '.join(parts)} mm"]
+
+
+def _mm(metres: Sequence[float]) -> str:
+    return ", ".join(f"{1e3 * x:.10g}" for x in metres)
 
 
 def placement_lines(case: Case) -> list[str]:

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from evenfield.applicator.words import panel_words
 from evenfield.case import Case, PowerKind
 from evenfield.tissue import Label, load_tissue_set
 
@@ -178,7 +179,7 @@ def _unknowns(case: Case, data: dict[str, Any]) -> Iterator[Unknown]:
     yield _made("girth", girth, Law.FACTOR, 1e-2 * girth["sd_percent"], "factor")
     gap, tilt = data["gap"], data["tilt"]
     for panel in case.panels:
-        name = panel.name if "panel" in panel.name.lower() else f"{panel.name} panel"
+        name = panel_words(panel.name)
         words = {**gap, "words": f"{gap['words']}, {name}"}
         yield _made(f"gap.{panel.name}", words, Law.ADDED, 1e-3 * gap["sd_mm"], "m")
         for way in ("across", "along"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from evenfield.applicator.words import panel_words
 from evenfield.tolerance.table import Effect, ToleranceTable
 from evenfield.tolerance.words import kelvin
 
@@ -92,6 +93,8 @@ def _size(effect: Effect, either_sign: bool) -> str:
 def _subject(group: str, panels: tuple[str, ...]) -> str:
     named = [p for p in panels if p]
     group = group[:1].upper() + group[1:]
+    if any(panel_words(p) == p for p in named):
+        return f"{group}, {' or '.join(panel_words(p) for p in named)}"
     return f"{group}, {' or '.join(named)} panel" if named else group
 
 
@@ -101,7 +104,7 @@ def _listed(effects: list[Effect]) -> str:
     for e in effects:
         grouped.setdefault((e.variation.panel, e.variation.group), []).append(e.variation.short)
     return "; ".join(
-        f"{panel + ' panel ' if panel else ''}{group} {', '.join(sizes)}"
+        f"{panel_words(panel) + ' ' if panel else ''}{group} {', '.join(sizes)}"
         for (panel, group), sizes in grouped.items()
     )
 

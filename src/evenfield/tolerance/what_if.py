@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from math import degrees
 
 from evenfield.applicator import Panel
+from evenfield.applicator.words import panel_words
 from evenfield.case import Case
 from evenfield.heat.power import PowerCurve
 from evenfield.tolerance.words import signed
@@ -114,5 +115,5 @@ def _panel_words(panel: Panel, change: PanelChange) -> str:
             told.append(f"shifted {signed(1e3 * metres, 0)} mm {way}")
     if change.drive is not None and change.drive != panel.drive:
         told.append(f"drive {change.drive:+g} instead of {panel.drive:+g}")
-    name = panel.name if "panel" in panel.name.lower() else f"{panel.name} panel"
+    name = panel_words(panel.name)
     return f"{name} {', '.join(told)}" if told else ""

@@ -7,10 +7,10 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 
+from evenfield.applicator.words import panel_words
 from evenfield.forecast import Forecast
 from evenfield.report import Picture
 from evenfield.report.look import HAIR, LINES, SOFT, TINT, sheet, styled
-from evenfield.report.wording import panel_words
 
 ROWS = ("lower", "middle", "upper")
 DASHES = ("solid", (0, (5, 2)), (0, (1, 1.5)))
