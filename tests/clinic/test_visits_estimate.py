@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 from django.conf import settings
-from threadpoolctl import threadpool_limits
+from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
 from evenfield.case import case_from_toml
 from evenfield.clinic.visits import worker

@@ -61,7 +61,6 @@ from evenfield.conduct.rules import RULES, Scene
 PROFILE = default_profile()
 LAST_S = 3000
 
-WHY = st.just("why")
 PANELS = st.sampled_from(["inner", "outer"])
 ZONES = st.sampled_from(["a", "b"])
 SIDES = st.sampled_from(Side)

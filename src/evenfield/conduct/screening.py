@@ -93,11 +93,6 @@ class Assessment:
     outcome: Outcome
     findings: tuple[Finding, ...]
 
-    @property
-    def unanswered(self) -> tuple[str, ...]:
-        """Ids of questions without an answer; a visit does not go on while there are any."""
-        return tuple(finding.question for finding in self.findings if finding.given is None)
-
 
 def read_screening(text: str, where: str) -> Screening:
     """Questions from TOML text; ``where`` names it in messages. Raises `ScreeningError`."""

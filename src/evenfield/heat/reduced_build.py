@@ -91,13 +91,7 @@ def build_reduced(
     training = _train(model, start, absorbed_w, further, varied)
     watched = np.zeros(start.shape, dtype=bool)
     watched[:, :, model.grid.cells_of("fat").start :] = True
-    shapes, error = basis(
-        training.rise,
-        model.capacity.ravel(),
-        watched.ravel(),
-        ERROR_K,
-        most_shapes,
-    )
+    shapes = basis(training.rise, model.capacity.ravel(), watched.ravel(), ERROR_K, most_shapes)
     shapes, rates, conduction = _turned(model, model.slope(model.blood_w_k(training.warm(start))), shapes)
     layers = [_blood(model, layer, start, shapes, training) for layer in model.layers]
     skin = _skin(model, start, shapes, training)
@@ -131,7 +125,6 @@ def build_reduced(
         top_begin=top_begin,
         start_c=start,
         shapes=shapes.astype(np.float32).reshape(*start.shape, -1),
-        projection_error_k=error,
     )
 
 

@@ -52,7 +52,6 @@ class Frame:
     shapes: Floats
     layers: tuple[str, ...]
     terms: tuple[Term, ...]
-    projection_error_k: float
 
     @property
     def rank(self) -> int:
@@ -97,14 +96,13 @@ def make_frame(
     """
     watched = np.zeros(start_c.shape, dtype=bool)
     watched[:, :, model.grid.cells_of("fat").start :] = True
-    shapes, error = basis(rise, model.capacity.ravel(), watched.ravel(), error_k, MOST_SHAPES)
+    shapes = basis(rise, model.capacity.ravel(), watched.ravel(), error_k, MOST_SHAPES)
     terms = [_blood_term(model, layer, start_c, rise, arterial_c) for layer in model.layers]
     return Frame(
         start_c=start_c,
         shapes=shapes,
         layers=tuple(layer.name for layer in model.layers),
         terms=(*terms, _skin_term(model, start_c, rise)),
-        projection_error_k=error,
     )
 
 

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from evenfield.body import DIRECTIONS, RegionKind
 from evenfield.clinic.measuring.change import error_of, newest_of_all, own_error
@@ -37,17 +36,6 @@ class RegionValues:
     fat_at: datetime | None
     entries: tuple[int, ...]
     notes: tuple[str, ...]
-
-    def region_table(self) -> dict[str, Any]:
-        """The keys of a case file's `[region]` that were measured; the others keep their defaults."""
-        table: dict[str, Any] = {
-            "kind": self.region.value,
-            "levels_mm": list(self.levels_mm),
-            "girth_mm": list(self.girth_mm),
-        }
-        if self.fat_mm:
-            table["fat_mm"] = self.fat_mm[0] if len(self.fat_mm) == 1 else list(self.fat_mm)
-        return table
 
 
 def values_for_case(person: Person, region: RegionKind, side: str = "") -> RegionValues | None:
