@@ -24,6 +24,7 @@ from evenfield.clinic.audit.trail import verify_chain
 from evenfield.clinic.courses.models import Course, Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.devices.models import Device
+from evenfield.clinic.own_files import own_profile_file
 from evenfield.clinic.people.leaving import EraseReason, erase, export_zip
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.screening.consent import present_text
@@ -31,7 +32,6 @@ from evenfield.clinic.screening.recording import keep_answers, keep_consent
 from evenfield.clinic.setup_check import runs as setups
 from evenfield.clinic.visits.clocks import happened
 from evenfield.clinic.visits.models import VisitEntry
-from evenfield.clinic.visits.profiles import own_profile_file
 from evenfield.clinic.visits.recording import take_batch
 from evenfield.clinic.visits.replaying import replayed
 from evenfield.clinic.visits.running import begin, running

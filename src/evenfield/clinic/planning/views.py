@@ -21,10 +21,10 @@ from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.courses.models import Visit, VisitState
+from evenfield.clinic.own_files import skin_limit_c
 from evenfield.clinic.planning import manual, store
 from evenfield.clinic.planning.finding import done, kept_person, newest, plan_or_404
 from evenfield.clinic.planning.models import JobKind, JobState, Plan
-from evenfield.clinic.planning.skin_limit import skin_limit_c
 from evenfield.conduct.profile import ProfileError
 
 View = TypeVar("View", bound=Callable[..., Any])

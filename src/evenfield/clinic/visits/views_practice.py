@@ -9,7 +9,8 @@ from django.shortcuts import redirect, render
 
 from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
-from evenfield.clinic.visits.profiles import keep_profile, own_profile_file, profile_of
+from evenfield.clinic.own_files import own_profile_file
+from evenfield.clinic.visits.profiles import keep_profile, profile_of
 from evenfield.conduct.profile import PracticeProfile, ProfileError, default_profile
 
 _EXAMPLE = """\
