@@ -146,18 +146,6 @@ def json_text(
     return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 
-ROWS = (
-    ("hottest_skin_c", "hottest skin", "°C", 1),
-    ("hottest_fat_c", "hottest fat", "°C", 1),
-    ("mean_fat_at_end_c", "mean of fat at the end of power", "°C", 1),
-    ("fat_zones_apart_at_end_k", "warmest less coolest fat zone at the end", "K", 1),
-    ("minutes_to_band", "minutes until the mean of fat is in the band", "min", 0),
-    ("minutes_in_band", "minutes of the mean of fat in the band", "min", 0),
-    ("evenness", "evenness of the field in fat", "", 2),
-    ("tuning_percent", "tuning to expect, generic circuit", "%", 0),
-)
-
-
 def _print(
     result: "Ensemble", indices: "Mapping[str, Indices]", skin_limit_c: float, written: list[Path]
 ) -> None:
@@ -167,8 +155,8 @@ def _print(
     from rich.text import Text
 
     from evenfield.forecast import CAUTIONS
-    from evenfield.tolerance.ensemble import quantiles
     from evenfield.tolerance.indices import in_words
+    from evenfield.tolerance.result_rows import result_rows
 
     console = Console(highlight=False)
     if not console.is_terminal:
@@ -178,14 +166,10 @@ def _print(
     table.add_column(f"of {result.members} members", justify="left")
     for name in ("5 %", "50 %", "95 %"):
         table.add_column(name, justify="right")
-    results = result.results()
-    for key, words, unit, digits in ROWS:
-        cells = [
-            f"{v:.{digits}f} {unit}" if np.isfinite(v) else "not reached" for v in quantiles(results[key])
-        ]
+    for words, cells in result_rows(result):
         table.add_row(words, *cells)
     console.print(table)
-    above = float(np.mean(results["hottest_skin_c"] > skin_limit_c))
+    above = float(np.mean(result.results()["hottest_skin_c"] > skin_limit_c))
     console.print(f"Skin above {skin_limit_c:g} °C at some time: {100 * above:.0f} % of the members.\n")
     for line in in_words(indices):
         console.print(Text(f" – {line}"), soft_wrap=True)

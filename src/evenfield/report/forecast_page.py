@@ -1,4 +1,4 @@
-"""The report on a forecast: one or two pages, set from `template.typ` beside this file."""
+"""The report on a forecast: one or two pages, set from `forecast.typ` beside this file."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _ZONE_COLUMNS = (
 def write_report(f: Forecast, path: Path) -> None:
     """Write the report of a forecast to a PDF file."""
     drawn = pictures(f)
-    path.write_bytes(typeset("template.typ", report_data(f, drawn), drawn))
+    path.write_bytes(typeset("forecast.typ", report_data(f, drawn), drawn))
 
 
 def report_data(f: Forecast, drawn: tuple[Picture, ...]) -> dict[str, Any]:
