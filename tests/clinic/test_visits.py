@@ -26,6 +26,7 @@ from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.devices.models import Device
 from evenfield.clinic.own_files import own_profile_file
 from evenfield.clinic.people.leaving import EraseReason, erase, export_zip
+from evenfield.clinic.people.merging import merge
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.screening.consent import present_text
 from evenfield.clinic.screening.recording import keep_answers, keep_consent
@@ -111,6 +112,22 @@ def test_a_visit_begins_only_when_screening_consent_and_set_up_allow(
     keep_answers(person, questions, {one.id: one.good.value for one in questions.question} | {"fever": "yes"})
     with pytest.raises(VisitError, match="screening: the answers hold the visit back"):
         begin(visit)
+
+
+def test_a_visit_of_a_merged_record_begins_by_the_answers_of_the_kept_one(
+    visit: Visit, person: Callable[..., Person], browser: Callable[..., Client]
+) -> None:
+    """Else a refusal given under the kept record would stop nothing."""
+    kept, questions = person("Ynes", "Palander"), default_screening()
+    merge(kept, visit.person, {})
+    good = {one.id: one.good.value for one in questions.question}
+    keep_answers(kept, questions, good | {"implant": "yes"})
+    merged = Visit.objects.get(pk=visit.pk)
+    with pytest.raises(VisitError, match="screening: the answers hold the visit back"):
+        begin(merged)
+    page = browser(Role.OPERATOR).get(f"/visits/{visit.pk}/").content.decode()
+    assert "Begin the visit</button>" not in page
+    assert "Ynes Palander" in page
 
 
 def test_entries_are_kept_once_and_each_has_its_own_answer(begun: Visit) -> None:

@@ -99,7 +99,7 @@ def sheet_of(run: Running, clinic: str) -> "VisitSheet":
     begun = date_format(localtime(visit.started_at), "DATETIME_FORMAT")
     where = [f"begun {begun}", str(visit.room or ""), str(visit.device or "")]
     return VisitSheet(
-        title=f"{visit.person.full_name}: {visit.course.region_words}, visit {visit.number}",
+        title=f"{visit.person.kept.full_name}: {visit.course.region_words}, visit {visit.number}",
         setting=" · ".join(one for one in where if one),
         clinic=clinic,
         numbers=summary(run).lines,

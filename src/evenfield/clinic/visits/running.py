@@ -158,7 +158,7 @@ def begin(visit: Visit) -> Visit:
     Raises VisitError with one sentence where something is missing or the visit is not planned.
     """
     with transaction.atomic():
-        lacking = missing_before(visit.person.one_person()[0])
+        lacking = missing_before(visit.person.kept)
         if lacking:
             said = "; ".join(f"{one.name.lower()}: {one.words}" for one in lacking)
             raise VisitError(f"The visit cannot begin. Missing: {said}.")
