@@ -38,9 +38,9 @@ Floats = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 """Called with the step's name and its share done, 0 to 1. It may raise `Cancelled`."""
 
+DECIDES = "The device's manual, local rules and the supervising licensed clinician decide."
 CAUTIONS = (
-    "This is a computed estimate for an idealised body, not a measurement and not an alarm. "
-    "The device's manual, local rules and the supervising licensed clinician decide.",
+    f"This is a computed estimate for an idealised body, not a measurement and not an alarm. {DECIDES}",
     "Temperature in fat cannot be seen or reliably felt. A missing report of warmth proves nothing.",
     "Stop at any ache, burning or hot spot. Keep the stop switch in the client's reach.",
     "No implanted electronic device or lead, even switched off, and no metal in or near the field.",

@@ -4,7 +4,6 @@ from evenfield.report.figures import Picture, pictures, save_picture, save_pictu
 from evenfield.report.forecast_page import write_report
 from evenfield.report.placement_page import write_placement_page
 from evenfield.report.wording import (
-    DECIDES,
     Finding,
     assumption_lines,
     findings,
@@ -15,7 +14,6 @@ from evenfield.report.wording import (
 )
 
 __all__ = [
-    "DECIDES",
     "Finding",
     "Picture",
     "assumption_lines",

@@ -8,11 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from evenfield import __version__
-from evenfield.forecast import Forecast, ZoneResult
+from evenfield.forecast import DECIDES, Forecast, ZoneResult
 from evenfield.report.figures import Picture, pictures
 from evenfield.report.typeset import typeset
 from evenfield.report.wording import (
-    DECIDES,
     assumption_lines,
     fat_kind_words,
     findings,

@@ -15,10 +15,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from evenfield import __version__
+from evenfield.forecast import DECIDES
 from evenfield.report.figures import Picture
 from evenfield.report.look import INK, LINES, SOFT, TINT, sheet, styled
 from evenfield.report.typeset import typeset
-from evenfield.report.wording import DECIDES
 
 
 @dataclass(frozen=True)

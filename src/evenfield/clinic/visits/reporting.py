@@ -25,7 +25,6 @@ CAUTIONS = [
     "skin's surface. The ranges hold only as far as the model's assumptions do.",
     "A missing report of warmth or pain proves nothing.",
     "Temperature and dose say nothing about a loss of fat.",
-    "The device's manual, local rules and the supervising licensed clinician decide.",
 ]
 _LEARNED = {
     "absorbed_share": "Share of the set power absorbed",
@@ -92,6 +91,7 @@ def page_lines(run: Running) -> list[dict[str, Any]]:
 
 def sheet_of(run: Running, clinic: str) -> "VisitSheet":
     """What the report says."""
+    from evenfield.forecast import DECIDES
     from evenfield.report.visit_page import VisitSheet
 
     visit, told = run.visit, estimate_of(run)
@@ -131,7 +131,7 @@ def sheet_of(run: Running, clinic: str) -> "VisitSheet":
         else [],
         entries=[_entry(line) for line in page_lines(run)],
         sureness=_sureness(run, told),
-        cautions=CAUTIONS,
+        cautions=[*CAUTIONS, DECIDES],
     )
 
 
