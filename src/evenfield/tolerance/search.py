@@ -56,7 +56,7 @@ source)."""
 
 
 @dataclass(frozen=True)
-class Course:
+class PowerCourse:
     """A shape of the power in time: `start` and the hold as 1, in `steps` equal steps every 5 minutes."""
 
     start: float
@@ -81,10 +81,10 @@ class Course:
 
 
 COURSES = (
-    Course(0.6, 2, "start at 60 %, two steps up"),
-    Course(0.8, 1, "start at 80 %, one step up"),
-    Course(1.0, 0, "one power throughout"),
-    Course(1.25, 1, "start at 125 %, one step down"),
+    PowerCourse(0.6, 2, "start at 60 %, two steps up"),
+    PowerCourse(0.8, 1, "start at 80 %, one step up"),
+    PowerCourse(1.0, 0, "one power throughout"),
+    PowerCourse(1.25, 1, "start at 125 %, one step down"),
 )
 
 
@@ -187,7 +187,7 @@ def _shifted(emulator: Emulator, scores: Floats, moves: Moves) -> Floats:
     return out
 
 
-def _try(trial: _Trial, task: tuple[tuple[tuple[tuple[str, str], int], ...], Course]) -> _Found:
+def _try(trial: _Trial, task: tuple[tuple[tuple[tuple[str, str], int], ...], PowerCourse]) -> _Found:
     """The best power for a placement and a course."""
     moves, course = dict(task[0]), task[1]
     e, wish = trial.emulator, trial.wish
@@ -444,7 +444,7 @@ class _Judge:
         kind: str,
         words: str,
         moves: Moves,
-        course: Course,
+        course: PowerCourse,
         hold_w: int,
         minutes: float,
         chance: float,

@@ -45,15 +45,15 @@ def estimate_of(run: Running) -> dict[str, Any] | None:
 
 def picture_of(run: Running) -> "VisitPicture":
     """What the picture shows."""
-    from evenfield.report.visit_page import Course, VisitPicture
+    from evenfield.report.visit_page import CurveInTime, VisitPicture
 
     told, numbers = estimate_of(run), summary(run)
     past = told["so_far"] if told else None
     return VisitPicture(
         end_minute=run.now_s / 60.0,
         power=[(step.at_s / 60.0, step.watts) for step in numbers.power],
-        fat=Course(past["minutes"], past["fat_mean_c"]) if past else None,
-        skin=Course(past["minutes"], past["skin_mean_c"]) if past else None,
+        fat=CurveInTime(past["minutes"], past["fat_mean_c"]) if past else None,
+        skin=CurveInTime(past["minutes"], past["skin_mean_c"]) if past else None,
         readings=[(one.when_s / 60.0, one.celsius) for one in numbers.readings],
         marks=[(one.when_s / 60.0, _LETTERS[type(one)]) for one in numbers.facts if type(one) in _LETTERS],
         band_c=run.plan.band_c,
