@@ -53,7 +53,6 @@ class AdverseEvents(DataEntry):
     scale_version: str
     source: str
     label: Label
-    general: dict[Grade, str]
     term: tuple[Term, ...]
     redness: Redness
 
