@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from evenfield.cli.summary import print_summary
-from evenfield.report import DECIDES
+from evenfield.forecast import DECIDES
 from tests.report.coarse import EXAMPLES, coarse_forecast
 
 SHORT = (

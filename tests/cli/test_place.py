@@ -12,7 +12,7 @@ from rich.console import Console
 
 from evenfield.case import case_from_toml
 from evenfield.cli.place import print_table
-from evenfield.report import DECIDES
+from evenfield.forecast import DECIDES
 from evenfield.tolerance import ToleranceTable, tolerance_table, variations
 from tests.calf import CALF_10_W
 

@@ -15,9 +15,7 @@ from django.utils import timezone
 
 from evenfield.body import RegionKind
 from evenfield.body.plausible import PLAUSIBLE
-from evenfield.case import case_from_toml
 from evenfield.clinic.access import Role
-from evenfield.clinic.audit import anchor
 from evenfield.clinic.audit.actor import Actor
 from evenfield.clinic.audit.trail import verify_chain
 from evenfield.clinic.courses.models import Course, Visit
@@ -76,9 +74,7 @@ GIRTHS = {"80": "61.2", "0": "57.4", "-80": "49.6"}
 
 @pytest.fixture(autouse=True)
 def _clean_home(db: None) -> Iterator[None]:
-    anchor.forget()
     yield
-    anchor.forget()
     own_protocols_file().unlink(missing_ok=True)
 
 
@@ -456,12 +452,6 @@ def test_the_newest_complete_set_becomes_a_case(person: People, terminal: Actor)
     assert found.fat_mm[0]["inner"] == pytest.approx(22 * 0.9416, abs=0.01)
     assert found.fat_sem_mm[0]["inner"] == pytest.approx(0.54 * 0.9416, abs=0.01)
     assert any("one level and stands for all" in note for note in found.notes)
-    table = found.region_table()
-    lines = [f"{key} = {value!r}" for key, value in table.items() if key != "fat_mm"]
-    four = ", ".join(f"{name} = {size}" for name, size in table["fat_mm"].items())
-    case = case_from_toml("\n".join(["[region]", *lines, f"fat_mm = {{ {four} }}", "[[panel]]"]))
-    assert case.measurements.girth_m == pytest.approx((0.496, 0.574, 0.612))
-    assert case.measurements.fat_m[0][1] == pytest.approx(0.0207, abs=1e-4)
     assert values_for_case(one, RegionKind.THIGH, "right") is None
 
 

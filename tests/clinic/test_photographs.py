@@ -17,7 +17,6 @@ from PIL import Image, ImageCms, ImageDraw
 from PIL.TiffImagePlugin import IFDRational
 
 from evenfield.clinic.access import Role
-from evenfield.clinic.audit import anchor
 from evenfield.clinic.audit.models import Action, AuditEvent
 from evenfield.clinic.audit.trail import verify_chain
 from evenfield.clinic.people.leaving import EraseReason, erase, export_zip
@@ -43,9 +42,7 @@ SAID = {
 
 @pytest.fixture(autouse=True)
 def _clean(db: None) -> Iterator[None]:
-    anchor.forget()
     yield
-    anchor.forget()
     for path in store.folder().glob("*"):
         path.unlink()
 

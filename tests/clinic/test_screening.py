@@ -10,7 +10,7 @@ from django.test import Client
 from django.utils import timezone
 
 from evenfield.clinic.access import Role
-from evenfield.clinic.audit import anchor, triggers
+from evenfield.clinic.audit import triggers
 from evenfield.clinic.audit.actor import Actor, acting
 from evenfield.clinic.audit.models import AuditDetail
 from evenfield.clinic.audit.trail import verify_chain
@@ -34,9 +34,7 @@ REASON = "Temperature measured again, 36.8 degrees, no fever."
 
 @pytest.fixture(autouse=True)
 def _clean_home(db: None) -> Iterator[None]:
-    anchor.forget()
     yield
-    anchor.forget()
     own_questions_file().unlink(missing_ok=True)
 
 

@@ -1,6 +1,6 @@
 """The set-up before a visit: working order, who and when, skipping only with a reason."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import timedelta
 from html import escape
 
@@ -9,7 +9,6 @@ from django.db import DatabaseError, transaction
 from django.test import Client
 
 from evenfield.clinic.access import Role
-from evenfield.clinic.audit import anchor
 from evenfield.clinic.audit.actor import Actor
 from evenfield.clinic.audit.trail import verify_chain
 from evenfield.clinic.people.leaving import EraseReason, erase
@@ -18,14 +17,8 @@ from evenfield.clinic.setup_check.models import SetupContent, SetupEntry
 from evenfield.clinic.setup_check.runs import Run, begin, present_run, tick
 from evenfield.conduct.setup import SetupError, default_checklist
 
+pytestmark = pytest.mark.django_db
 LINES = [line.id for line in default_checklist().line]
-
-
-@pytest.fixture(autouse=True)
-def _no_anchor(db: None) -> Iterator[None]:
-    anchor.forget()
-    yield
-    anchor.forget()
 
 
 def now(person: Person) -> Run:

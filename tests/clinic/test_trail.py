@@ -1,7 +1,7 @@
 """The trail holds, and shows every edit, removal and reordering made behind the application's back."""
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
@@ -9,7 +9,7 @@ import pytest
 from django.conf import settings
 from django.db import DatabaseError, connection, transaction
 
-from evenfield.clinic.audit import anchor, triggers
+from evenfield.clinic.audit import triggers
 from evenfield.clinic.audit.actor import Actor, NobodyActingError, acting
 from evenfield.clinic.audit.chain import FIRST, canonical
 from evenfield.clinic.audit.compared import rows_unlike_the_trail, verify_record
@@ -21,12 +21,7 @@ from evenfield.clinic.people.leaving import EraseReason, erase
 from evenfield.clinic.people.merging import merge
 from evenfield.clinic.people.models import Person
 
-
-@pytest.fixture(autouse=True)
-def _no_anchor(db: None) -> Iterator[None]:
-    anchor.forget()
-    yield
-    anchor.forget()
+pytestmark = pytest.mark.django_db
 
 
 def behind_the_back(statement: str, *values: str | int | datetime | None) -> None:

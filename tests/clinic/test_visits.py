@@ -25,7 +25,9 @@ from evenfield.clinic.audit.trail import verify_chain
 from evenfield.clinic.courses.models import Course, Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.devices.models import Device
+from evenfield.clinic.own_files import own_profile_file
 from evenfield.clinic.people.leaving import EraseReason, erase, export_zip
+from evenfield.clinic.people.merging import merge
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.screening.consent import present_text
 from evenfield.clinic.screening.recording import keep_answers, keep_consent
@@ -33,7 +35,6 @@ from evenfield.clinic.setup_check import runs as setups
 from evenfield.clinic.visits.clocks import happened
 from evenfield.clinic.visits.models import VisitEntry
 from evenfield.clinic.visits.own_numbers import with_numbers
-from evenfield.clinic.visits.profiles import own_profile_file
 from evenfield.clinic.visits.recording import take_batch
 from evenfield.clinic.visits.replaying import replayed
 from evenfield.clinic.visits.running import begin, running
@@ -113,6 +114,22 @@ def test_a_visit_begins_only_when_screening_consent_and_set_up_allow(
     keep_answers(person, questions, {one.id: one.good.value for one in questions.question} | {"fever": "yes"})
     with pytest.raises(VisitError, match="screening: the answers hold the visit back"):
         begin(visit)
+
+
+def test_a_visit_of_a_merged_record_begins_by_the_answers_of_the_kept_one(
+    visit: Visit, person: Callable[..., Person], browser: Callable[..., Client]
+) -> None:
+    """Else a refusal given under the kept record would stop nothing."""
+    kept, questions = person("Ynes", "Palander"), default_screening()
+    merge(kept, visit.person, {})
+    good = {one.id: one.good.value for one in questions.question}
+    keep_answers(kept, questions, good | {"implant": "yes"})
+    merged = Visit.objects.get(pk=visit.pk)
+    with pytest.raises(VisitError, match="screening: the answers hold the visit back"):
+        begin(merged)
+    page = browser(Role.OPERATOR).get(f"/visits/{visit.pk}/").content.decode()
+    assert "Begin the visit</button>" not in page
+    assert "Ynes Palander" in page
 
 
 def test_entries_are_kept_once_and_each_has_its_own_answer(begun: Visit) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from evenfield.conduct import ProfileError, default_profile, load_profile, read_profile
+from evenfield.conduct import ProfileError, default_profile, read_profile
 from evenfield.conduct.actions import ADDS_HEAT, CONFLICTS, HOLDS_HEAT, TAKES_HEAT, TASKS, Action
 from evenfield.conduct.profile import PRACTICE, Numbers
 from evenfield.conduct.reference import conduct_page
@@ -164,14 +164,6 @@ def test_a_profile_that_cannot_be_used_is_refused_in_one_sentence(text: str, sai
     assert said in str(refused.value)
     assert "practice profile clinic.toml" in str(refused.value)
     assert "\n" not in str(refused.value)
-
-
-def test_a_profile_is_read_from_a_file(tmp_path: Path) -> None:
-    file = tmp_path / "ours.toml"
-    file.write_text(HEAD, encoding="utf-8")
-    assert load_profile(file).name == "invented clinic"
-    with pytest.raises(ProfileError, match="cannot be read"):
-        load_profile(tmp_path / "none.toml")
 
 
 def test_the_page_of_rules_is_current() -> None:

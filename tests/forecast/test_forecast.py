@@ -82,6 +82,8 @@ def test_json_is_complete_and_finite(result: Forecast) -> None:
     assert len(document["heat"]["zones"]) == 36
     assert math.isfinite(document["heat"]["peak_c"]["fat"])
     assert any("manual" in c for c in document["cautions"])
+    # Shields et al., Phys Med Biol 49:2999 (2004), label P: the operator 2 m, others 0.5 m more
+    assert any("2 m for the operator and 2.5 m for others (Shields et al." in c for c in document["cautions"])
 
 
 def test_no_words_that_promise(result: Forecast) -> None:

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from evenfield.case import case_from_toml
-from evenfield.report import DECIDES, write_placement_page
+from evenfield.forecast import DECIDES
+from evenfield.report import write_placement_page
 from evenfield.report.placement import draw_placement, placement_picture
 from evenfield.tolerance import ToleranceTable, tolerance_table, variations, what_to_watch
 from tests.calf import CALF_10_W

@@ -12,7 +12,6 @@ from evenfield.tissue import (
     SHIPPED,
     FatKind,
     Label,
-    SkinKind,
     TissueError,
     Value,
     load_tissue_set,
@@ -59,13 +58,11 @@ def test_plain_words_stand_for_a_chosen_tissue() -> None:
     assert DEFAULT.tissue("skin").name == "skin_dry"
     assert DEFAULT.tissue("fat").name == "fat_average_infiltrated"
     assert DEFAULT.tissue("bone").name == "bone_cortical"
-    other = DEFAULT.with_fat(FatKind.NOT_INFILTRATED).with_skin("wet")
+    other = DEFAULT.with_fat(FatKind.NOT_INFILTRATED)
     assert other.tissue("fat").name == "fat_not_infiltrated"
-    assert other.tissue("skin").name == "skin_wet"
     assert DEFAULT.tissue("fat").name == "fat_average_infiltrated"  # the first set is untouched
     with pytest.raises(TissueError, match=r'fat "lean" is not known; allowed: average_infiltrated, not_inf'):
         DEFAULT.with_fat("lean")
-    assert [kind.value for kind in SkinKind] == ["dry", "wet"]
 
 
 def test_unknown_tissue_is_one_clear_sentence() -> None:

@@ -19,7 +19,7 @@ from evenfield.tolerance.indices import ensemble_indices, in_words
 from evenfield.tolerance.member import solved_member
 from evenfield.tolerance.minutes_power import minutes_power
 from evenfield.tolerance.parallel import ClusterError, Runner, runner
-from evenfield.tolerance.spread import NO_SPREAD
+from evenfield.tolerance.spread import Spread
 from evenfield.tolerance.uncertainty_json import minutes_power_to_json, uncertainty_to_json
 
 pytestmark = pytest.mark.slow
@@ -37,8 +37,8 @@ def small(limb: Case, here: Runner) -> Ensemble:
 
 def test_no_spread_is_the_deterministic_answer(limb: Case, layout: Layout, here: Runner) -> None:
     """Every member is the full model's answer on the same grid, within the reduced model's error."""
-    e = ensemble(limb, here, spread=NO_SPREAD, members=5, design=8, checks=0)
-    full = full_member(limb, layout, NO_SPREAD, limb.session.power, output_times(limb), np.zeros(0))
+    e = ensemble(limb, here, spread=Spread(()), members=5, design=8, checks=0)
+    full = full_member(limb, layout, Spread(()), limb.session.power, output_times(limb), np.zeros(0))
     for member in range(5):
         assert e.visit.zone_mean_c[member] == pytest.approx(full.zone_mean_c, abs=0.05)
         assert e.visit.hottest_c[member] == pytest.approx(full.hottest_c, abs=0.05)

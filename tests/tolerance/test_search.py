@@ -12,7 +12,7 @@ from evenfield.cli.advise import json_text
 from evenfield.heat.power import PowerCurve
 from evenfield.tolerance.advice_words import power_rests_on, power_words, told, trades
 from evenfield.tolerance.parallel import Runner
-from evenfield.tolerance.search import COURSES, WORTH_MIN, Course, Option, PlacementAdvice, Wish, search
+from evenfield.tolerance.search import COURSES, WORTH_MIN, Option, PlacementAdvice, PowerCourse, Wish, search
 from evenfield.tolerance.spread import spread_of
 
 WISH = Wish(skin_limit_c=40.5, chance=0.10, gap_mm=1, tilt_deg=1)
@@ -22,11 +22,11 @@ def test_courses_of_power_by_hand() -> None:
     times = np.array([0.0, 299.0, 300.0, 600.0, 1200.0])
     assert COURSES[0].factors(times) == pytest.approx([0.6, 0.6, 0.8, 1.0, 1.0])
     assert COURSES[2].factors(times) == pytest.approx(np.ones(5))
-    assert Course(1.25, 1, "").factors(times) == pytest.approx([1.25, 1.25, 1.0, 1.0, 1.0])
+    assert PowerCourse(1.25, 1, "").factors(times) == pytest.approx([1.25, 1.25, 1.0, 1.0, 1.0])
     # what a hand can set: whole watts, no step where nothing changes, none after the end
-    assert Course(1.25, 1, "").curve(11.0, 30.0) == PowerCurve((0.0, 300.0), (13.0, 11.0), 1800.0)
-    assert Course(0.6, 2, "").curve(2.0, 30.0) == PowerCurve((0.0, 600.0), (1.0, 2.0), 1800.0)
-    assert Course(0.6, 2, "").curve(20.0, 10.0) == PowerCurve((0.0, 300.0), (12.0, 16.0), 600.0)
+    assert PowerCourse(1.25, 1, "").curve(11.0, 30.0) == PowerCurve((0.0, 300.0), (13.0, 11.0), 1800.0)
+    assert PowerCourse(0.6, 2, "").curve(2.0, 30.0) == PowerCurve((0.0, 600.0), (1.0, 2.0), 1800.0)
+    assert PowerCourse(0.6, 2, "").curve(20.0, 10.0) == PowerCurve((0.0, 300.0), (12.0, 16.0), 600.0)
 
 
 def test_power_in_words() -> None:

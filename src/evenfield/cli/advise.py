@@ -1,22 +1,12 @@
 """`evenfield advise CASE.toml`: a placement, power and minutes that heat fat most evenly within a bound."""
 
-from contextlib import ExitStack
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from evenfield.cli.uncertainty import (
-    SKIN_LIMIT_C,
-    CaseFile,
-    DaskAddress,
-    JsonFile,
-    Seed,
-    SkinLimit,
-    Workers,
-    shown_steps,
-    work_on,
-)
+from evenfield.cli.options import SKIN_LIMIT_C, CaseFile, DaskAddress, JsonFile, Seed, SkinLimit, Workers
+from evenfield.cli.uncertainty import shown_steps, work_on
+from evenfield.cli.written import document_text, written
 
 if TYPE_CHECKING:
     from evenfield.tolerance.search import Option, PlacementAdvice
@@ -44,11 +34,9 @@ def advise(
     Shows a short list with what each choice costs. Advice, to be checked against the device's manual.
     """
     from evenfield.case import read_case
-    from evenfield.cli.draft import draft
 
     checked = read_case(case)
-    with ExitStack() as drafts:
-        lone = None if json_file in (None, "-") else drafts.enter_context(draft(Path(str(json_file))))
+    with written(None, json_file) as kept:
         with shown_steps() as progress, work_on(workers, dask) as work:
             from evenfield.tolerance.search import Wish, search
 
@@ -56,19 +44,18 @@ def advise(
                 skin_limit_c=skin_limit, chance=chance / 100.0, gap_mm=gap, tilt_deg=tilt, minutes=minutes
             )
             advice = search(checked, wish, work, seed=seed, progress=progress)
-        if lone is not None:
-            lone.write_text(json_text(advice), encoding="utf-8")
-    if json_file == "-":
-        typer.echo(json_text(advice), nl=False)
+        document = json_text(advice)
+        kept.document(document)
+    if kept.to_screen:
+        typer.echo(document, nl=False)
         return
     _print(advice)
-    if lone is not None:
-        typer.echo(f"Written: {json_file}")
+    for path in kept.files:
+        typer.echo(f"Written: {path}")
 
 
 def json_text(advice: "PlacementAdvice") -> str:
     """The advice as a document."""
-    import json
     from dataclasses import asdict
 
     from evenfield.forecast import CAUTIONS
@@ -86,7 +73,7 @@ def json_text(advice: "PlacementAdvice") -> str:
         "caution": advice.caution,
         "cautions": list(CAUTIONS),
     }
-    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return document_text(document)
 
 
 def _option(o: "Option") -> dict[str, Any]:

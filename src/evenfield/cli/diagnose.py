@@ -5,6 +5,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from evenfield.cli.options import CaseFile
+from evenfield.cli.written import document_text
+
 if TYPE_CHECKING:
     from evenfield.case import Case
     from evenfield.tolerance import Diagnosis
@@ -18,7 +21,7 @@ _LEAST = 0.01
 
 
 def diagnose(
-    case: Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case file.", show_default=False)],
+    case: CaseFile,
     set_power: Annotated[
         float, typer.Option("--set-power", metavar="W", help="Power the device is set to, in W.")
     ],
@@ -59,9 +62,7 @@ def diagnose(
         except ValueError as error:
             raise RefusedError(str(error)) from error
     if json_file is not None:
-        import json
-
-        text = json.dumps(found.to_json(), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+        text = document_text(found.to_json())
         if json_file == "-":
             typer.echo(text, nl=False)
             return

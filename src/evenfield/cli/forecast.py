@@ -1,27 +1,24 @@
 """`evenfield forecast CASE.toml`: compute, say what it means, and write figures, report and JSON."""
 
-from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from evenfield.cli.options import CaseFile, JsonFile
+from evenfield.cli.written import document_text, written
 
 if TYPE_CHECKING:
     from evenfield.forecast import Forecast
 
 
 def forecast(
-    case: Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case file.", show_default=False)],
+    case: CaseFile,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for report, figures and JSON."),
     ] = None,
-    json_file: Annotated[
-        str | None,
-        typer.Option(
-            "--json", metavar="FILE", help="File for the JSON alone; - prints it.", show_default=False
-        ),
-    ] = None,
+    json_file: JsonFile = None,
 ) -> None:
     """Forecast where the heat goes in a case.
 
@@ -29,46 +26,36 @@ def forecast(
     Nothing is written if the case cannot be used or the forecast is cancelled.
     """
     from evenfield.case import read_case
-    from evenfield.cli.draft import draft
     from evenfield.cli.progress import shown_progress
 
     checked = read_case(case)
-    written: list[Path] = []
-    with ExitStack() as drafts:
-        folder = None if out is None else drafts.enter_context(draft(out, folder=True))
-        lone = None if json_file in (None, "-") else drafts.enter_context(draft(Path(str(json_file))))
+    with written(out, json_file) as kept:
         with shown_progress() as progress:
             from evenfield.forecast import forecast as compute
 
             result = compute(checked, progress=progress)
             document = json_text(result)
-            if folder is not None and out is not None:
+            if kept.folder is not None:
                 from evenfield.report import save_pictures, write_report
 
                 progress("figures", 0.0)
-                save_pictures(result, folder)
+                save_pictures(result, kept.folder)
                 progress("report", 0.0)
-                write_report(result, folder / "report.pdf")
-                (folder / "forecast.json").write_text(document, encoding="utf-8")
-                written += [out / "report.pdf", out / "forecast.json"]
-                written += sorted(
-                    out / path.name for path in folder.iterdir() if path.suffix in {".svg", ".png"}
-                )
-        if lone is not None:
-            lone.write_text(document, encoding="utf-8")
-            written.append(Path(str(json_file)))
-    if json_file == "-":
+                write_report(result, kept.folder / "report.pdf")
+                (kept.folder / "forecast.json").write_text(document, encoding="utf-8")
+                kept.add("report.pdf", "forecast.json")
+                kept.add(*sorted(p.name for p in kept.folder.iterdir() if p.suffix in {".svg", ".png"}))
+        kept.document(document)
+    if kept.to_screen:
         typer.echo(document, nl=False)
         return
     from evenfield.cli.summary import print_summary
 
-    print_summary(result, written)
+    print_summary(result, kept.files)
 
 
 def json_text(result: "Forecast") -> str:
     """The forecast's JSON document as text; refuses to write what is not a number."""
-    import json
-
     from evenfield.forecast import forecast_to_json
 
-    return json.dumps(forecast_to_json(result), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return document_text(forecast_to_json(result))

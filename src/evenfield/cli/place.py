@@ -1,10 +1,12 @@
 """`evenfield place CASE.toml`: what the usual errors of placing would do to this plan."""
 
-from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from evenfield.cli.options import CaseFile, JsonFile
+from evenfield.cli.written import document_text, written
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -19,17 +21,12 @@ _HEAD = (
 
 
 def place(
-    case: Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case file.", show_default=False)],
+    case: CaseFile,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for the page to print, the picture and JSON."),
     ] = None,
-    json_file: Annotated[
-        str | None,
-        typer.Option(
-            "--json", metavar="FILE", help="File for the JSON alone; - prints it.", show_default=False
-        ),
-    ] = None,
+    json_file: JsonFile = None,
 ) -> None:
     """Show what a wrong gap, tilt or shift, another body shape or fat thickness would do.
 
@@ -38,39 +35,30 @@ def place(
     the skin gets hottest. With --out it also writes what_to_watch.pdf, placement.json and the picture.
     """
     from evenfield.case import read_case
-    from evenfield.cli.draft import draft
     from evenfield.cli.progress import shown_progress
 
     checked = read_case(case)
-    written: list[Path] = []
-    with ExitStack() as drafts:
-        folder = None if out is None else drafts.enter_context(draft(out, folder=True))
-        lone = None if json_file in (None, "-") else drafts.enter_context(draft(Path(str(json_file))))
+    with written(out, json_file) as kept:
         with shown_progress() as progress:
             from evenfield.tolerance import tolerance_table
 
             result = tolerance_table(checked, progress=lambda share: progress("placements", share))
             document = json_text(result)
-            if folder is not None and out is not None:
+            if kept.folder is not None:
                 progress("report", 0.0)
-                written += [out / name for name in _write(result, document, folder)]
-        if lone is not None:
-            lone.write_text(document, encoding="utf-8")
-            written.append(Path(str(json_file)))
-    if json_file == "-":
+                kept.add(*_write(result, document, kept.folder))
+        kept.document(document)
+    if kept.to_screen:
         typer.echo(document, nl=False)
         return
-    print_table(result, written)
+    print_table(result, kept.files)
 
 
 def json_text(result: "ToleranceTable") -> str:
     """The table's JSON document as text; refuses to write what is not a number."""
-    import json
-
     from evenfield.forecast import CAUTIONS
 
-    document = result.to_json() | {"cautions": list(CAUTIONS)}
-    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return document_text(result.to_json() | {"cautions": list(CAUTIONS)})
 
 
 def _write(result: "ToleranceTable", document: str, folder: Path) -> list[str]:
@@ -84,7 +72,7 @@ def _write(result: "ToleranceTable", document: str, folder: Path) -> list[str]:
 
 
 def print_table(
-    result: "ToleranceTable", written: "list[Path] | None" = None, console: "Console | None" = None
+    result: "ToleranceTable", files: "list[Path] | None" = None, console: "Console | None" = None
 ) -> None:
     """Print the plan, a table for each panel and for the body, and what to watch."""
     from rich.console import Console
@@ -125,7 +113,7 @@ def print_table(
     console.print(Text(OFFER))
     console.print()
     console.print(Text(f"{HOW} {CAUTIONS[0]}", style="italic"))
-    for path in written or []:
+    for path in files or []:
         console.print(Text(f"Written: {path}"), soft_wrap=True)
 
 

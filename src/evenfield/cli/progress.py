@@ -1,6 +1,6 @@
 """Progress of long steps on stderr, where a person is looking; silence where nobody is."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 
 STEPS = {
@@ -15,8 +15,10 @@ STEPS = {
 
 
 @contextmanager
-def shown_progress() -> Iterator[Callable[[str, float], None]]:
+def shown_progress(steps: Mapping[str, str] = STEPS) -> Iterator[Callable[[str, float], None]]:
     """A callback for a step's name and its share done (0 to 1; 0 while it is not known).
+
+    `steps`: words of the steps to show, by name.
 
     Ctrl-C while kernels are compiled for the first time can be swallowed by the compiler, so it is noted and
     raised again at the next step.
@@ -47,10 +49,10 @@ def shown_progress() -> Iterator[Callable[[str, float], None]]:
         def tell(step: str, share: float) -> None:
             if interrupted:
                 raise KeyboardInterrupt
-            if step in STEPS and step not in tasks:
+            if step in steps and step not in tasks:
                 for earlier in tasks.values():
                     progress.update(earlier, total=1.0, completed=1.0)
-                tasks[step] = progress.add_task(STEPS[step], total=None)
+                tasks[step] = progress.add_task(steps[step], total=None)
             if step in tasks and share > 0.0:
                 progress.update(tasks[step], total=1.0, completed=share)
 

@@ -6,6 +6,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from evenfield.cli.options import SKIN_LIMIT_C, CaseFile, DaskAddress, JsonFile, Seed, SkinLimit, Workers
+from evenfield.cli.progress import STEPS as FORECAST_STEPS
+from evenfield.cli.progress import shown_progress
+from evenfield.cli.written import document_text, written
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
 
@@ -25,25 +30,9 @@ STEPS = {
     "placements": "placements",
     "courses": "courses of power",
 }
-CaseFile = Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case file.", show_default=False)]
-Seed = Annotated[int, typer.Option(help="The same seed gives the same numbers.", min=0)]
-Workers = Annotated[
-    int | None, typer.Option(help="Local processes; all processors if not given.", min=1, show_default=False)
-]
-DaskAddress = Annotated[
-    str | None,
-    typer.Option("--dask", metavar="ADDRESS", help="Scheduler of a Dask cluster.", show_default=False),
-]
-JsonFile = Annotated[
-    str | None,
-    typer.Option("--json", metavar="FILE", help="File for the JSON; - prints it.", show_default=False),
-]
 OutFolder = Annotated[
     Path | None, typer.Option("--out", metavar="DIR", help="Folder for figures and JSON.", show_default=False)
 ]
-SkinLimit = Annotated[float, typer.Option(help="The clinic's limit for skin, °C.", min=30.0, max=45.0)]
-SKIN_LIMIT_C = 39.0
-"""As in the practice profile that comes with the package."""
 
 
 def uncertainty(
@@ -63,13 +52,9 @@ def uncertainty(
     of minutes against power. Nothing is written if it is cancelled.
     """
     from evenfield.case import read_case
-    from evenfield.cli.draft import draft
 
     checked = read_case(case)
-    written: list[Path] = []
-    with ExitStack() as drafts:
-        folder = None if out is None else drafts.enter_context(draft(out, folder=True))
-        lone = None if json_file in (None, "-") else drafts.enter_context(draft(Path(str(json_file))))
+    with written(out, json_file) as kept:
         with shown_steps() as progress, work_on(workers, dask) as work:
             from evenfield.forecast import forecast
             from evenfield.tolerance.ensemble import ensemble
@@ -81,7 +66,7 @@ def uncertainty(
             indices = ensemble_indices(result)
             levels = minutes_power(result, work, skin_limit_c=skin_limit, progress=progress)
             document = json_text(anchor, result, indices, levels)
-            if folder is not None and out is not None:
+            if kept.folder is not None:
                 from evenfield.report.figures import save
                 from evenfield.report.minutes_power import draw_minutes_power
                 from evenfield.report.uncertainty import draw_bands, draw_drivers
@@ -93,16 +78,14 @@ def uncertainty(
                 }
                 for name, figure in figures.items():
                     for ending in (".svg", ".png"):
-                        save(figure, folder / f"{name}{ending}")
-                (folder / "uncertainty.json").write_text(document, encoding="utf-8")
-                written += sorted(out / path.name for path in folder.iterdir())
-        if lone is not None:
-            lone.write_text(document, encoding="utf-8")
-            written.append(Path(str(json_file)))
-    if json_file == "-":
+                        save(figure, kept.folder / f"{name}{ending}")
+                (kept.folder / "uncertainty.json").write_text(document, encoding="utf-8")
+                kept.add(*sorted(path.name for path in kept.folder.iterdir()))
+        kept.document(document)
+    if kept.to_screen:
         typer.echo(document, nl=False)
         return
-    _print(result, indices, skin_limit, written)
+    _print(result, indices, skin_limit, kept.files)
 
 
 @contextmanager
@@ -122,10 +105,7 @@ def work_on(workers: int | None, dask: str | None) -> "Iterator[Runner]":
 @contextmanager
 def shown_steps() -> "Iterator[Callable[[str, float], None]]":
     """Progress with the words of these commands' steps added."""
-    from evenfield.cli import progress
-
-    progress.STEPS.update(STEPS)
-    with progress.shown_progress() as tell:
+    with shown_progress(FORECAST_STEPS | STEPS) as tell:
         yield tell
 
 
@@ -133,8 +113,6 @@ def json_text(
     anchor: "Forecast", result: "Ensemble", indices: "Mapping[str, Indices]", levels: "MinutesPower"
 ) -> str:
     """The forecast's document with this uncertainty in it; refuses to write what is not a number."""
-    import json
-
     from evenfield.forecast import forecast_to_json
     from evenfield.tolerance.uncertainty_json import minutes_power_to_json, uncertainty_to_json
 
@@ -143,23 +121,11 @@ def json_text(
         **uncertainty_to_json(result, indices),
         "minutes_power": minutes_power_to_json(levels),
     }
-    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
-
-
-ROWS = (
-    ("hottest_skin_c", "hottest skin", "°C", 1),
-    ("hottest_fat_c", "hottest fat", "°C", 1),
-    ("mean_fat_at_end_c", "mean of fat at the end of power", "°C", 1),
-    ("fat_zones_apart_at_end_k", "warmest less coolest fat zone at the end", "K", 1),
-    ("minutes_to_band", "minutes until the mean of fat is in the band", "min", 0),
-    ("minutes_in_band", "minutes of the mean of fat in the band", "min", 0),
-    ("evenness", "evenness of the field in fat", "", 2),
-    ("tuning_percent", "tuning to expect, generic circuit", "%", 0),
-)
+    return document_text(document)
 
 
 def _print(
-    result: "Ensemble", indices: "Mapping[str, Indices]", skin_limit_c: float, written: list[Path]
+    result: "Ensemble", indices: "Mapping[str, Indices]", skin_limit_c: float, files: list[Path]
 ) -> None:
     import numpy as np
     from rich.console import Console
@@ -167,8 +133,8 @@ def _print(
     from rich.text import Text
 
     from evenfield.forecast import CAUTIONS
-    from evenfield.tolerance.ensemble import quantiles
     from evenfield.tolerance.indices import in_words
+    from evenfield.tolerance.result_rows import result_rows
 
     console = Console(highlight=False)
     if not console.is_terminal:
@@ -178,14 +144,10 @@ def _print(
     table.add_column(f"of {result.members} members", justify="left")
     for name in ("5 %", "50 %", "95 %"):
         table.add_column(name, justify="right")
-    results = result.results()
-    for key, words, unit, digits in ROWS:
-        cells = [
-            f"{v:.{digits}f} {unit}" if np.isfinite(v) else "not reached" for v in quantiles(results[key])
-        ]
+    for words, cells in result_rows(result):
         table.add_row(words, *cells)
     console.print(table)
-    above = float(np.mean(results["hottest_skin_c"] > skin_limit_c))
+    above = float(np.mean(result.results()["hottest_skin_c"] > skin_limit_c))
     console.print(
         f"Skin above {skin_limit_c:g} °C at some time: {100 * above:.0f} % of the members. "
         "The limit is the clinic's to set: --skin-limit.\n"
@@ -200,5 +162,5 @@ def _print(
             soft_wrap=True,
         )
     console.print(Text(f"\n{CAUTIONS[0]}", style="italic"), soft_wrap=True)
-    for path in written:
+    for path in files:
         console.print(f"Written: {path}", soft_wrap=True)

@@ -32,7 +32,6 @@ class Role(StrEnum):
 
 
 CLINICAL = frozenset({Role.OPERATOR, Role.LEAD, Role.OWNER})
-EVERYONE = frozenset(Role)
 
 
 @dataclass(frozen=True)

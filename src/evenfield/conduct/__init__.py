@@ -15,7 +15,6 @@ from evenfield.conduct.advice import (
     advise_state,
     prompt_to_mapping,
     prompts,
-    prompts_to_json,
 )
 from evenfield.conduct.estimate import Estimate, Likely, ZoneEstimate
 from evenfield.conduct.events import (
@@ -30,7 +29,6 @@ from evenfield.conduct.profile import (
     ProfileError,
     Urgency,
     default_profile,
-    load_profile,
     read_profile,
 )
 from evenfield.conduct.replay import moments, replay, replay_to_json
@@ -59,11 +57,9 @@ __all__ = [
     "event_from_mapping",
     "event_to_mapping",
     "fold",
-    "load_profile",
     "moments",
     "prompt_to_mapping",
     "prompts",
-    "prompts_to_json",
     "read_profile",
     "replay",
     "replay_to_json",

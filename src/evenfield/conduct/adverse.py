@@ -8,11 +8,11 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
+from evenfield.conduct.data_file import DataEntry, shipped_text
 from evenfield.conduct.profile import Label
 
 Grade = Annotated[int, Field(ge=1, le=5)]
@@ -22,11 +22,7 @@ class AdverseEventError(ValueError):
     """A grading that cannot be taken; one sentence: what, where, what is allowed."""
 
 
-class _Data(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Term(_Data):
+class Term(DataEntry):
     """A term and the grades it has; a term may lack some."""
 
     id: str = Field(min_length=1)
@@ -35,7 +31,7 @@ class Term(_Data):
     grades: dict[Grade, str] = Field(min_length=1)
 
 
-class Redness(_Data):
+class Redness(DataEntry):
     """The local redness scale, 0 to 4."""
 
     name: str
@@ -50,14 +46,13 @@ class Redness(_Data):
         return {**{key: value for key, value in data.items() if not key.isdigit()}, "steps": steps}
 
 
-class AdverseEvents(_Data):
+class AdverseEvents(DataEntry):
     """The terms with the scale and edition they come from."""
 
     scale: str
     scale_version: str
     source: str
     label: Label
-    general: dict[Grade, str]
     term: tuple[Term, ...]
     redness: Redness
 
@@ -86,8 +81,7 @@ class Graded:
 @cache
 def default_adverse_events() -> AdverseEvents:
     """The shipped terms."""
-    file = resources.files("evenfield.conduct") / "data" / "adverse_events.toml"
-    return AdverseEvents.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
+    return AdverseEvents.model_validate(tomllib.loads(shipped_text("adverse_events.toml")))
 
 
 def severity(grade: Grade) -> Literal["mild", "moderate", "severe"]:

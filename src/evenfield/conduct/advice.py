@@ -7,7 +7,6 @@ while its reason stands still keeps every heat-adding prompt away.
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -278,14 +277,3 @@ def prompt_to_mapping(prompt: Prompt) -> dict[str, Any]:
         if place is None
         else {"panel": place.panel, "side": place.side and place.side.value, "zone": place.zone},
     }
-
-
-def prompts_to_json(shown: Iterable[Prompt]) -> str:
-    """Prompts as JSON text; equal prompts give equal bytes."""
-    return json.dumps(
-        [prompt_to_mapping(prompt) for prompt in shown],
-        ensure_ascii=False,
-        sort_keys=True,
-        separators=(",", ":"),
-        allow_nan=False,
-    )

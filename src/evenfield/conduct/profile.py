@@ -10,13 +10,12 @@ import tomllib
 from collections.abc import Mapping
 from enum import StrEnum
 from functools import cache, cached_property
-from importlib import resources
-from pathlib import Path
 from string import Formatter
 from typing import Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, model_validator
 
+from evenfield.conduct.data_file import DataEntry, first_fault, shipped_text
 from evenfield.conduct.events import RegionKind
 
 PRACTICE = "common practice, no source"
@@ -43,11 +42,7 @@ class Urgency(StrEnum):
     WHEN_YOU_CAN = "when you can"
 
 
-class _Data(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class Number(_Data):
+class Number(DataEntry):
     """One editable number with the range a clinic may choose from."""
 
     value: float
@@ -65,7 +60,7 @@ class Number(_Data):
         return self
 
 
-class Numbers(_Data):
+class Numbers(DataEntry):
     """Every number the rules use."""
 
     gap_mm: Number
@@ -113,7 +108,7 @@ class Numbers(_Data):
         return self
 
 
-class RuleText(_Data):
+class RuleText(DataEntry):
     """A rule as data: how urgent, where it ranks, its words and where they come from.
 
     ``what`` and ``why`` may name in braces any number of the profile and the rule's own ``fields``.
@@ -151,7 +146,7 @@ class RuleText(_Data):
         return self
 
 
-class PracticeProfile(_Data):
+class PracticeProfile(DataEntry):
     """The whole profile. ``overruled_by`` says what stands above it."""
 
     name: str = Field(min_length=1)
@@ -192,8 +187,7 @@ _HEAD_KEYS = frozenset({"extends", "name", "version", "numbers", "starting_power
 
 @cache
 def _default_data() -> dict[str, Any]:
-    file = resources.files("evenfield.conduct") / "data" / "default_profile.toml"
-    return tomllib.loads(file.read_text(encoding="utf-8"))
+    return tomllib.loads(shipped_text("default_profile.toml"))
 
 
 def read_profile(text: str, where: str) -> PracticeProfile:
@@ -256,23 +250,11 @@ def _validated(data: Mapping[str, Any], where: str) -> PracticeProfile:
     try:
         return PracticeProfile.model_validate(data)
     except ValidationError as error:
-        first = error.errors(include_url=False, include_context=False)[0]
-        key = ".".join(str(part) for part in first["loc"]) or "profile"
-        message = first["msg"].removeprefix("Value error, ")
-        given = "" if isinstance(first["input"], (dict, BaseModel)) else f" = {first['input']!r}"
-        raise ProfileError(f"practice profile {where}: {key}{given}: {message}") from None
+        fault = first_fault(error, "profile", with_value=True)
+        raise ProfileError(f"practice profile {where}: {fault}") from None
 
 
 @cache
 def default_profile() -> PracticeProfile:
     """The shipped profile."""
     return _validated(_default_data(), "default")
-
-
-def load_profile(path: Path) -> PracticeProfile:
-    """The profile in a clinic's TOML file. Raises `ProfileError`."""
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ProfileError(f"practice profile {path}: cannot be read: {error}") from None
-    return read_profile(text, str(path))

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
-from importlib import resources
 from typing import Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, model_validator
 
+from evenfield.conduct.data_file import DataEntry, read_data, shipped_text
 from evenfield.conduct.profile import Label
 
 
@@ -35,11 +34,7 @@ class Given(StrEnum):
     NOT_KNOWN = "not known"
 
 
-class _Data(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Question(_Data):
+class Question(DataEntry):
     """One question: the good answer, what another one leads to, and why."""
 
     id: str = Field(min_length=1)
@@ -59,7 +54,7 @@ class Question(_Data):
         return self
 
 
-class Screening(_Data):
+class Screening(DataEntry):
     """A version of the questions."""
 
     version: str = Field(min_length=1)
@@ -93,31 +88,16 @@ class Assessment:
     outcome: Outcome
     findings: tuple[Finding, ...]
 
-    @property
-    def unanswered(self) -> tuple[str, ...]:
-        """Ids of questions without an answer; a visit does not go on while there are any."""
-        return tuple(finding.question for finding in self.findings if finding.given is None)
-
 
 def read_screening(text: str, where: str) -> Screening:
     """Questions from TOML text; ``where`` names it in messages. Raises `ScreeningError`."""
-    try:
-        return Screening.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        raise ScreeningError(f"screening {where}: not TOML: {error}") from None
-    except ValidationError as error:
-        first = error.errors(include_url=False, include_context=False)[0]
-        key = ".".join(str(part) for part in first["loc"]) or "screening"
-        raise ScreeningError(
-            f"screening {where}: {key}: {first['msg'].removeprefix('Value error, ')}"
-        ) from None
+    return read_data(Screening, text, what="screening", where=where, refused=ScreeningError)
 
 
 @cache
 def default_screening() -> Screening:
     """The shipped questions."""
-    file = resources.files("evenfield.conduct") / "data" / "screening.toml"
-    return read_screening(file.read_text(encoding="utf-8"), "default")
+    return read_screening(shipped_text("screening.toml"), "default")
 
 
 def assess(answers: Mapping[str, Given | str], screening: Screening | None = None) -> Assessment:

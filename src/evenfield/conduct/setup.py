@@ -6,10 +6,10 @@ import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
+from evenfield.conduct.data_file import DataEntry, shipped_text
 from evenfield.conduct.profile import Label
 
 
@@ -17,11 +17,7 @@ class SetupError(ValueError):
     """A tick that cannot be taken; one sentence: what, where, what is allowed."""
 
 
-class _Data(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Line(_Data):
+class Line(DataEntry):
     """One line of the checklist."""
 
     id: str = Field(min_length=1)
@@ -31,7 +27,7 @@ class Line(_Data):
     label: Label
 
 
-class Checklist(_Data):
+class Checklist(DataEntry):
     """A version of the checklist; lines in the order the work is done."""
 
     version: str
@@ -64,8 +60,7 @@ class Ready:
 @cache
 def default_checklist() -> Checklist:
     """The shipped checklist."""
-    file = resources.files("evenfield.conduct") / "data" / "setup.toml"
-    return Checklist.model_validate(tomllib.loads(file.read_text(encoding="utf-8")))
+    return Checklist.model_validate(tomllib.loads(shipped_text("setup.toml")))
 
 
 def check(ticks: Iterable[Tick], checklist: Checklist | None = None) -> Ready:

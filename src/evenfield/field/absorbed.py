@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
+from math import isfinite
 
 from evenfield.field.device import Cables, DeviceProfile
 from evenfield.field.matching import Match, best_match, load_share
@@ -54,6 +55,12 @@ def absorbed_fraction(
         low = min(low, reaching * (1.0 - profile.elsewhere.high))
         high = max(high, reaching * (1.0 - profile.elsewhere.low))
     return Absorbed(low=low, mid=mid, high=high, tuning_percent=tuning, match=match)
+
+
+def check_set_power(watts: float) -> None:
+    """Raise ValueError unless a set power is above 0 W: nothing is tuned without."""
+    if not (isfinite(watts) and watts > 0.0):
+        raise ValueError(f"set power is {watts:g} W; allowed: above 0 W, since nothing is tuned without")
 
 
 def check_tuning(percent: float) -> None:

@@ -15,7 +15,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from evenfield.field.absorbed import Absorbed, absorbed_fraction, check_tuning
+from evenfield.field.absorbed import Absorbed, absorbed_fraction, check_set_power, check_tuning
 from evenfield.field.device import Cables, DeviceProfile
 from evenfield.field.matching import best_match, stuck_match
 
@@ -175,10 +175,7 @@ def likely_causes(
 
     Raises ValueError for a power not above 0, a tuning outside 0 to 100 %, an unknown key, or one missing.
     """
-    if not (math.isfinite(set_power_w) and set_power_w > 0.0):
-        raise ValueError(
-            f"set power is {set_power_w:g} W; allowed: above 0 W, since nothing is tuned without"
-        )
+    check_set_power(set_power_w)
     check_tuning(shown_tuning_percent)
     every = hypotheses(panels)
     loads = {h.key for h in every if h.key == AS_PLANNED or h.other_load}

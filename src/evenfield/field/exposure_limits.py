@@ -1,8 +1,8 @@
 """People near the field: published limits and published distances at 27.12 MHz, as data.
 
 Nothing here computes a distance. The stray field depends on how the cables lie and on metal near by, which a
-model of the client does not know: show these figures, keep the device manual's distance where it is larger,
-and have the field measured with a survey meter. Field strengths are rms.
+model of the client does not know: the caution of every forecast names the farthest published distances, the
+device manual's where it is larger, and a survey meter (docs/decisions/0176). Field strengths are rms.
 """
 
 from dataclasses import dataclass
@@ -39,7 +39,7 @@ class PublishedDistance:
     """A distance [m] at which measured stray fields of continuous capacitive units fell below the limits."""
 
     distance_m: float
-    whom: str
+    exposed: Exposed
     source: str
     label: Label
 
@@ -92,25 +92,23 @@ REFERENCE_LEVELS: tuple[ReferenceLevel, ...] = (
     ),
 )
 
+_SHIELDS = "Shields et al., Phys Med Biol 49:2999 (2004)"
+
 PUBLISHED_DISTANCES: tuple[PublishedDistance, ...] = (
-    PublishedDistance(
-        2.0,
-        "operator, continuous capacitive units, measured",
-        "Shields et al., Phys Med Biol 49:2999 (2004)",
-        Label.P,
-    ),
-    PublishedDistance(
-        2.5,
-        "other people in the room: the operator's distance and 0.5 m more",
-        "Shields et al., Phys Med Biol 49:2999 (2004)",
-        Label.P,
-    ),
-    PublishedDistance(1.2, "workers, measured", "Karpowicz (2013)", Label.P),
-    PublishedDistance(1.5, "the public, measured", "Karpowicz (2013)", Label.P),
+    PublishedDistance(2.0, Exposed.WORKER, _SHIELDS, Label.P),
+    PublishedDistance(2.5, Exposed.PUBLIC, _SHIELDS, Label.P),  # the operator's and 0.5 m more
+    PublishedDistance(1.2, Exposed.WORKER, "Karpowicz (2013)", Label.P),
+    PublishedDistance(1.5, Exposed.PUBLIC, "Karpowicz (2013)", Label.P),
 )
 
-NOTE = (
-    "Published distances from measurements on other installations; the stray field here depends on the "
-    "cables and on metal near by. Keep the larger of these and the device manual's distance, and have the "
-    "field measured with a survey meter."
-)
+
+def farthest(exposed: Exposed) -> PublishedDistance:
+    """The most cautious of the published distances."""
+    return max((one for one in PUBLISHED_DISTANCES if one.exposed is exposed), key=lambda one: one.distance_m)
+
+
+def distance_words() -> str:
+    """The farthest distances with their source, for a caution."""
+    operator, others = farthest(Exposed.WORKER), farthest(Exposed.PUBLIC)
+    sources = "; ".join(dict.fromkeys((operator.source, others.source)))
+    return f"{operator.distance_m:g} m for the operator and {others.distance_m:g} m for others ({sources})"

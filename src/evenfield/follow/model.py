@@ -107,8 +107,7 @@ def from_npz(content: bytes) -> FollowModel:
     if words["format"] != FORMAT:
         raise ValueError(f"the follow model has format {words['format']}; this program reads format {FORMAT}")
     heat = {name: arrays[f"heat.{name}"] for name in _ARRAYS}
-    for name in ("arterial_c", "projection_error_k"):
-        heat[name] = float(heat[name])
+    heat["arterial_c"] = float(heat["arterial_c"])
     points = {name: arrays[f"points.{name}"] for name in PointTerms.__dataclass_fields__}
     prior = {
         name: Value(v["value"], v["unit"], v["source"], Label(v["label"]))

@@ -23,6 +23,7 @@ from evenfield.dose import (
 )
 from evenfield.dose.evenness import Evenness
 from evenfield.field import Field, Material
+from evenfield.field.exposure_limits import distance_words
 from evenfield.forecast.accuracy import ERROR_TARGET, prolonged, solve_to_target
 from evenfield.forecast.result import AssumptionBand, Forecast, Hottest, ZoneResult
 from evenfield.forecast.zones import Zones, make_zones
@@ -38,14 +39,15 @@ Floats = NDArray[np.float64]
 Progress = Callable[[str, float], None]
 """Called with the step's name and its share done, 0 to 1. It may raise `Cancelled`."""
 
+DECIDES = "The device's manual, local rules and the supervising licensed clinician decide."
 CAUTIONS = (
-    "This is a computed estimate for an idealised body, not a measurement and not an alarm. "
-    "The device's manual, local rules and the supervising licensed clinician decide.",
+    f"This is a computed estimate for an idealised body, not a measurement and not an alarm. {DECIDES}",
     "Temperature in fat cannot be seen or reliably felt. A missing report of warmth proves nothing.",
     "Stop at any ache, burning or hot spot. Keep the stop switch in the client's reach.",
     "No implanted electronic device or lead, even switched off, and no metal in or near the field.",
     "Nothing here forecasts loss of fat; temperature, time in the band and dose do not say it.",
-    "Stray field near the panels is not computed: keep the published distances and use a survey meter.",
+    "Stray field near the panels is not computed. On other installations it was measured to fall below the "
+    f"limits at {distance_words()}: keep the manual's distance where it is larger, and use a survey meter.",
 )
 
 METHOD_SOURCES = (

@@ -176,13 +176,18 @@ def fit(layout: Layout, region: Region, panels: Sequence[PlacedPanel]) -> Grid:
         couplings=between,
         volume=volume,
     )
-    if (
-        bool((np.diff(radius, axis=-1) <= 0).any())
-        or bool((np.diff(level, axis=0) <= 0).any())
-        or bool((np.diff(np.concatenate([angle, angle[:, :1] + 2 * np.pi], axis=1), axis=1) <= 0).any())
-    ):
+    if _folded(radius, level, angle):
         raise InputError(
             "panel: the panels' tilts or places fold the grid over; less tilt or more room between is needed",
             key="panel",
         )
     return grid
+
+
+def _folded(radius: Floats, level: Floats, angle: Floats) -> bool:
+    """Whether lines cross: radii (nk, nj, ni), levels and angles (nk, nj) that do not rise throughout."""
+    whole_turn = np.concatenate([angle, angle[:, :1] + 2 * np.pi], axis=1)
+    return any(
+        bool((np.diff(lines, axis=axis) <= 0).any())
+        for lines, axis in ((radius, -1), (level, 0), (whole_turn, 1))
+    )

@@ -10,7 +10,7 @@ edges.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -185,87 +185,114 @@ def _clustered(values: Sequence[float], tolerance: float) -> list[float]:
     return [float(np.mean(g)) for g in groups]
 
 
-def _nearest(edges: Floats, value: float) -> int:
-    return int(np.argmin(np.abs(edges - value)))
+@dataclass(frozen=True)
+class _Marked:
+    """Lines one way: their places (rad around, m along), the panels' edges, and the line of each edge."""
+
+    places: Floats
+    edges: Floats
+    index: tuple[int, ...]
+
+    def line_of(self, place: float) -> int:
+        """The line of the edge nearest to a place."""
+        return self.index[int(np.argmin(np.abs(self.edges - place)))]
 
 
 def make_layout(region: Region, panels: Sequence[PlacedPanel], spacing: Spacing | None = None) -> Layout:
     """Lines for this body and placement; panel edges nearer than half the edge size share a line."""
     size = spacing or Spacing()
-    f = size.scale
-    edge, under, beyond = f * size.edge, f * size.under_panel, f * size.beyond
-    spans, ends = [], []
-    for p in panels:
-        low, high = (float(p.polar(s * p.panel.width_m / 2, 0.0)[0]) for s in (-1.0, 1.0))
-        spans.append((low, high))
-        ends.append(tuple(float(p.polar(0.0, s * p.panel.length_m / 2)[1]) for s in (-1.0, 1.0)))
+    spans = [_ends(p.polar(s * p.panel.width_m / 2, 0.0)[0] for s in (-1.0, 1.0)) for p in panels]
+    ends = [_ends(p.polar(0.0, s * p.panel.length_m / 2)[1] for s in (-1.0, 1.0)) for p in panels]
     radius = float(np.mean([p.polar(0.0, 0.0)[2] for p in panels]))
-
+    near = 0.5 * size.scale * size.edge / radius
     origin = spans[0][0]
-    near = 0.5 * edge / radius
 
     def turned(angle: float) -> float:
         """The angle from the first edge on, 0 for what lies just short of a whole turn."""
         turn = (angle - origin) % (2 * np.pi)
         return 0.0 if 2 * np.pi - turn < near else turn
 
-    angle_edges = _clustered([turned(a) for span in spans for a in span], near)
-    angle_segments = []
-    for a, b in zip(angle_edges, [*angle_edges[1:], angle_edges[0] + 2 * np.pi], strict=True):
+    around = _around(_clustered([turned(a) for span in spans for a in span], near), spans, radius, size)
+    along = _along(region, ends, size)
+    nj = around.places.size
+    lines = []
+    for p, (low, high), (bottom, top) in zip(panels, spans, ends, strict=True):
+        j0, j1 = around.line_of(turned(low)), around.line_of(turned(high))
+        across = (j0, j1 if j1 > j0 else j1 + nj)
+        lines.append(_panel_lines(p, low, across, (along.line_of(bottom), along.line_of(top)), around, along))
+    return Layout(
+        angle=around.places,
+        level=along.places,
+        radial=_radial(region, panels, size),
+        panels=tuple(lines),
+        angle_edges=around.index,
+        level_edges=along.index,
+        air_depth=size.air_depth,
+    )
+
+
+def _ends(two: Iterable[Floats]) -> tuple[float, float]:
+    low, high = (float(one) for one in two)
+    return low, high
+
+
+def _around(
+    edges: list[float], spans: Sequence[tuple[float, float]], radius: float, size: Spacing
+) -> _Marked:
+    """Lines around, from the first panel's first edge on; `edges` are angles from there."""
+    f = size.scale
+    edge, origin = f * size.edge, spans[0][0]
+    segments = []
+    for a, b in zip(edges, [*edges[1:], edges[0] + 2 * np.pi], strict=True):
         middle = origin + 0.5 * (a + b)
         covered = any((middle - low) % (2 * np.pi) < high - low for low, high in spans)
-        angle_segments.append(
-            _Segment((b - a) * radius, edge, edge, under if covered else beyond, size.growth)
-        )
-    arc, j_index = _lines([a * radius for a in angle_edges], angle_segments, AROUND)
-    angle = origin + arc[:-1] / radius
+        most = f * size.under_panel if covered else f * size.beyond
+        segments.append(_Segment((b - a) * radius, edge, edge, most, size.growth))
+    arc, index = _lines([a * radius for a in edges], segments, AROUND)
+    return _Marked(origin + arc[:-1] / radius, np.array(edges), index[:-1])
 
-    level_edges = _clustered([z for pair in ends for z in pair], 0.5 * edge)
-    depth = size.end_depth
-    low_end = min(level_edges[0], region.measurements.level_m[0]) - depth
-    high_end = max(level_edges[-1], region.measurements.level_m[-1]) + depth
-    marks = [low_end, *level_edges, high_end]
-    level_segments = []
+
+def _along(region: Region, ends: Sequence[tuple[float, float]], size: Spacing) -> _Marked:
+    """Lines along, from beyond the lowest measured level or panel to beyond the highest."""
+    f = size.scale
+    edge = f * size.edge
+    edges = _clustered([z for pair in ends for z in pair], 0.5 * edge)
+    low_end = min(edges[0], region.measurements.level_m[0]) - size.end_depth
+    high_end = max(edges[-1], region.measurements.level_m[-1]) + size.end_depth
+    marks = [low_end, *edges, high_end]
+    segments = []
     for n, (a, b) in enumerate(itertools.pairwise(marks)):
         middle = 0.5 * (a + b)
         first, last = n == 0, n == len(marks) - 2
-        most = under if any(low < middle < high for low, high in ends) else beyond
-        most = f * size.ends if first or last else most
-        level_segments.append(
-            _Segment(b - a, most if first else edge, most if last else edge, most, size.growth)
-        )
-    level, k_index = _lines(marks[:-1], level_segments, ALONG)
+        covered = any(low < middle < high for low, high in ends)
+        most = f * (size.ends if first or last else size.under_panel if covered else size.beyond)
+        segments.append(_Segment(b - a, most if first else edge, most if last else edge, most, size.growth))
+    level, index = _lines(marks[:-1], segments, ALONG)
+    return _Marked(level, np.array(edges), index[1:-1])
 
-    lines = []
-    edge_angle, edge_level = np.array(angle_edges), np.array(level_edges)
-    nj = angle.size
-    for p, (low, high), (z0, z1) in zip(panels, spans, ends, strict=True):
-        j0 = j_index[_nearest(edge_angle, turned(low))]
-        j1 = j_index[_nearest(edge_angle, turned(high))]
-        if j1 <= j0:
-            j1 += nj
-        k0 = k_index[1 + _nearest(edge_level, z0)]
-        k1 = k_index[1 + _nearest(edge_level, z1)]
-        steps = np.linspace(-1.0, 1.0, 201)
-        seen = p.polar(steps * p.panel.width_m / 2, np.zeros_like(steps))[0]
-        heights = p.polar(np.zeros_like(steps), steps * p.panel.length_m / 2)[1]
-        j = np.arange(j0, j1 + 1)
-        unwrapped = angle[j % nj] + 2 * np.pi * (j // nj)
-        unwrapped += 2 * np.pi * np.round((low - unwrapped[0]) / (2 * np.pi))
-        u = np.interp(unwrapped, seen, steps)
-        v = np.interp(level[k0 : k1 + 1], heights, steps)
-        u[0], u[-1], v[0], v[-1] = -1.0, 1.0, -1.0, 1.0
-        lines.append(PanelLines(j0, j1, k0, k1, u, v))
 
-    return Layout(
-        angle=angle,
-        level=level,
-        radial=_radial(region, panels, size),
-        panels=tuple(lines),
-        angle_edges=tuple(j_index[:-1]),
-        level_edges=tuple(k_index[1:-1]),
-        air_depth=size.air_depth,
-    )
+def _panel_lines(
+    p: PlacedPanel,
+    low: float,
+    across: tuple[int, int],
+    lengthways: tuple[int, int],
+    around: _Marked,
+    along: _Marked,
+) -> PanelLines:
+    """A panel between its edge lines `across` and `lengthways`: where on it each line falls. `low`: the angle
+    of its first edge."""
+    (j0, j1), (k0, k1) = across, lengthways
+    steps = np.linspace(-1.0, 1.0, 201)
+    seen = p.polar(steps * p.panel.width_m / 2, np.zeros_like(steps))[0]
+    heights = p.polar(np.zeros_like(steps), steps * p.panel.length_m / 2)[1]
+    j = np.arange(j0, j1 + 1)
+    nj = around.places.size
+    unwrapped = around.places[j % nj] + 2 * np.pi * (j // nj)
+    unwrapped += 2 * np.pi * np.round((low - unwrapped[0]) / (2 * np.pi))
+    u = np.interp(unwrapped, seen, steps)
+    v = np.interp(along.places[k0 : k1 + 1], heights, steps)
+    u[0], u[-1], v[0], v[-1] = -1.0, 1.0, -1.0, 1.0
+    return PanelLines(j0, j1, k0, k1, u, v)
 
 
 def _radial(region: Region, panels: Sequence[PlacedPanel], size: Spacing) -> tuple[Floats, ...]:

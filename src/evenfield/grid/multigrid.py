@@ -97,7 +97,6 @@ class Multigrid:
         reach: int | None = None,
     ) -> None:
         single = np.complex64 if np.iscomplexobj(stencil) else np.float32
-        self._dtype = single
         self._reach = stencil.shape[3] if reach is None else reach
         self._levels: list[_Level] = []
         fine, mask = stencil.astype(single), free.astype(np.float32)

@@ -136,9 +136,6 @@ class ReducedHeat:
     Outputs: `zone_start_c`, `zone_shapes` (n_zones[, r]): zone means; `top_start_c`, `top_shapes`
     (n_candidates[, r]): the nodes among which each zone's hottest is sought, zone after zone, from
     `top_begin` (n_zones,) on; `start_c` (nk, nj, n), `shapes` (nk, nj, n, r): all nodes.
-
-    `projection_error_k`: worst error in skin and fat with which the shapes hold the full-order states they
-    were made from.
     """
 
     layers: tuple[str, ...]
@@ -156,7 +153,6 @@ class ReducedHeat:
     top_begin: Integers
     start_c: Floats
     shapes: Singles
-    projection_error_k: float
 
     def parameters(
         self,

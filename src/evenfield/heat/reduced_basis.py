@@ -37,9 +37,9 @@ def _shapes(snapshots: Singles, weight: Floats, most: int) -> tuple[Singles, Flo
 
 def basis(
     snapshots: Singles, capacity: Floats, watched: NDArray[np.bool_], error_k: float, most: int
-) -> tuple[Floats, float]:
+) -> Floats:
     """Shapes V (n_nodes, r), orthonormal in the capacity (Vᵀ C V = I), that hold the snapshots (n, n_nodes)
-    to `error_k` at every watched node, or as well as `most` shapes can; and the error they reach, K."""
+    to `error_k` at every watched node, or as well as `most` shapes can."""
     orthonormal, _ = _shapes(snapshots, capacity, most)
     root = np.sqrt(capacity).astype(np.float32)
     amounts = (snapshots * root) @ orthonormal
@@ -52,7 +52,8 @@ def basis(
         left -= amounts[:, part] @ at[:, part].T
         error = float(np.max(np.abs(left)))
         count = part.stop
-    return orthonormal[:, :count].astype(np.float64) / np.sqrt(capacity)[:, None], error
+    shapes: Floats = orthonormal[:, :count].astype(np.float64) / np.sqrt(capacity)[:, None]
+    return shapes
 
 
 def interpolation(snapshots: Singles, weight: Floats, accuracy: float, most: int) -> tuple[Integers, Floats]:

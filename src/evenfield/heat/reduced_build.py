@@ -17,15 +17,22 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import csr_matrix
 
-from evenfield.grid import kernels
 from evenfield.grid.assembly import CENTRE
 from evenfield.grid.krylov import solve
 from evenfield.grid.multigrid import Multigrid
 from evenfield.heat.bioheat import Bioheat, LayerNodes
-from evenfield.heat.blood import TABLE_C
 from evenfield.heat.reduced import PointTerms, ReducedHeat
-from evenfield.heat.reduced_basis import basis, interpolation
-from evenfield.heat.skin import saturation_kpa
+from evenfield.heat.reduced_basis import basis
+from evenfield.heat.reduced_terms import (
+    LearnedTerm,
+    blood_term,
+    conducted,
+    hottest_candidates,
+    part,
+    skin_term,
+    states,
+    watched,
+)
 from evenfield.heat.stepping import steady, steps
 
 Floats = NDArray[np.float64]
@@ -59,11 +66,6 @@ class _Training:
         """Their mean, °C (nk, nj, n)."""
         return np.asarray(start_c + self.rise.mean(axis=0, dtype=np.float64).reshape(start_c.shape))
 
-    def part(self, start_c: Floats, where: slice) -> Singles:
-        """Temperatures at some of the radial nodes, °C, (n, nk·nj·n_where)."""
-        rise = self.rise.reshape(-1, *start_c.shape)[..., where]
-        return (rise + start_c[..., where].astype(np.float32)).reshape(len(rise), -1)
-
 
 def build_reduced(
     model: Bioheat,
@@ -89,20 +91,12 @@ def build_reduced(
     start = steady(model) if baseline_c is None else baseline_c
     further = [*(replace(model, source=source) for source in sources), *others]
     training = _train(model, start, absorbed_w, further, varied)
-    watched = np.zeros(start.shape, dtype=bool)
-    watched[:, :, model.grid.cells_of("fat").start :] = True
-    shapes, error = basis(
-        training.rise,
-        model.capacity.ravel(),
-        watched.ravel(),
-        ERROR_K,
-        most_shapes,
-    )
+    shapes = basis(training.rise, model.capacity.ravel(), watched(model, start), ERROR_K, most_shapes)
     shapes, rates, conduction = _turned(model, model.slope(model.blood_w_k(training.warm(start))), shapes)
     layers = [_blood(model, layer, start, shapes, training) for layer in model.layers]
     skin = _skin(model, start, shapes, training)
     terms = [*(layer.extra for layer in layers), skin.extra]
-    top, top_begin = _candidates(start.ravel(), training.rise, zones_inside)
+    top, top_begin = hottest_candidates(start, training.rise, zones_inside, hottest=3, spread=12)
     return ReducedHeat(
         layers=tuple(layer.name for layer in model.layers),
         arterial_c=model.arterial_c,
@@ -131,7 +125,6 @@ def build_reduced(
         top_begin=top_begin,
         start_c=start,
         shapes=shapes.astype(np.float32).reshape(*start.shape, -1),
-        projection_error_k=error,
     )
 
 
@@ -205,14 +198,10 @@ def _train(
 def _turned(model: Bioheat, slope: Floats, shapes: Floats) -> tuple[Floats, Floats, Floats]:
     """The shapes turned within their span so that conduction + slope is diagonal; that diagonal, 1/s; and
     conduction times each shape, W/K."""
-    conducted = np.empty_like(shapes)
-    one = np.empty(model.capacity.shape)
-    for n, shape in enumerate(shapes.T):
-        kernels.apply(model.conduction, np.ascontiguousarray(shape).reshape(one.shape), one)
-        conducted[:, n] = one.ravel()
-    matrix = shapes.T @ (conducted + slope.reshape(-1, 1) * shapes)
+    conduction = conducted(model, shapes)
+    matrix = shapes.T @ (conduction + slope.reshape(-1, 1) * shapes)
     rates, turn = np.linalg.eigh(0.5 * (matrix + matrix.T))
-    return shapes @ turn, np.asarray(rates), conducted @ turn
+    return shapes @ turn, np.asarray(rates), conduction @ turn
 
 
 @dataclass(frozen=True)
@@ -236,58 +225,39 @@ class _Term:
 
 
 def _blood(model: Bioheat, layer: LayerNodes, start_c: Floats, shapes: Floats, training: _Training) -> _Term:
-    law, heat_capacity = layer.tissue.flow, model.blood.heat_capacity_j_kgk
     volume = model.flow_scale.get(layer.name, 1.0) * layer.volume.ravel()
-    start, own = _part(start_c, shapes, layer.where)
-    temperature = training.part(start_c, layer.where)
-    flow = law.at(temperature)
-    reference = float(flow.mean(axis=0, dtype=np.float64) @ volume / volume.sum())
-    table = heat_capacity * (law.at(TABLE_C) - reference)
-    # a constant law leaves only rounding
-    table[np.abs(table) < 1e-6 * heat_capacity * reference] = 0.0
-    term = (flow - reference) * (temperature - training.arterial_c[:, None]) if table.any() else 0.0 * flow
-    nodes, spread = interpolation(term.astype(np.float32), volume, TERM_ACCURACY, MOST_NODES)
-    fixed = heat_capacity * reference * volume[:, None] * own
+    start, own = part(start_c, shapes, layer.where)
+    warm = states(start_c, training.rise, layer.where)
+    learned = blood_term(
+        model, layer, volume, warm, training.arterial_c, accuracy=TERM_ACCURACY, most=MOST_NODES
+    )
+    fixed = model.blood.heat_capacity_j_kgk * learned.reference * volume[:, None] * own
     return _Term(
         operator=own.T @ fixed,
         constant=-fixed.T @ (start - model.arterial_c),
         per_kelvin=fixed.sum(axis=0),
-        extra=_Extra(table, start[nodes], own[nodes], spread.T @ (volume[:, None] * own)),
+        extra=_extra(learned, start, own, volume[:, None] * own),
     )
 
 
 def _skin(model: Bioheat, start_c: Floats, shapes: Floats, training: _Training) -> _Term:
-    exchange = model.exchange
+    exchange, outermost = model.exchange, slice(-1, None)
     area = model.exchange_scale * model.area.ravel()
-    start, own = _part(start_c, shapes, slice(-1, None))
+    start, own = part(start_c, shapes, outermost)
     dry = (area * exchange.dry.ravel())[:, None] * own
     wet = (area * exchange.evaporation.ravel())[:, None] * own
-    table = np.maximum(saturation_kpa(TABLE_C) - exchange.vapour_kpa, 0.0)
-    excess = np.interp(training.part(start_c, slice(-1, None)), TABLE_C, table).astype(np.float32)
-    nodes, spread = interpolation(excess, area, TERM_ACCURACY, MOST_NODES)
+    warm = states(start_c, training.rise, outermost)
+    learned = skin_term(model, area, warm, accuracy=TERM_ACCURACY, most=MOST_NODES)
     return _Term(
         operator=own.T @ dry,
         constant=-dry.T @ (start - exchange.air_c),
         per_kelvin=np.zeros(own.shape[1]),
-        extra=_Extra(table, start[nodes], own[nodes], spread.T @ wet),
+        extra=_extra(learned, start, own, wet),
     )
 
 
-def _part(start_c: Floats, shapes: Floats, where: slice) -> tuple[Floats, Floats]:
-    """Baseline and shapes at some of the radial nodes, flattened."""
-    r = shapes.shape[1]
-    return start_c[..., where].ravel(), shapes.reshape(*start_c.shape, r)[:, :, where].reshape(-1, r)
-
-
-def _candidates(start_c: Floats, rise: Singles, inside: Sequence[Integers]) -> tuple[Integers, Integers]:
-    """Nodes among which each zone's hottest is sought, zone after zone, and where each zone's begin: the
-    three hottest of every training state, and a few spread over the zone."""
-    nodes, counts = [], []
-    for zone in inside:
-        temperature = rise[:, zone] + start_c[zone].astype(np.float32)
-        hottest = np.argpartition(temperature, -3, axis=1)[:, -3:]
-        spread = np.linspace(0, zone.size - 1, 12).astype(np.int64)
-        chosen = np.unique(np.concatenate([hottest.ravel(), spread]))
-        nodes.append(zone[chosen])
-        counts.append(chosen.size)
-    return np.concatenate(nodes), np.cumsum([0, *counts[:-1]])
+def _extra(learned: LearnedTerm, start_c: Floats, own: Floats, weighted: Floats) -> _Extra:
+    """The term's part from baseline (n,) and shapes (n, r) in its layer, and the shapes times what a value of
+    the term does there."""
+    nodes = learned.nodes
+    return _Extra(learned.table, start_c[nodes], own[nodes], learned.spread.T @ weighted)

@@ -1,10 +1,9 @@
 """Figures of a forecast and its report as PDF, in words and colours that everyone can read."""
 
 from evenfield.report.figures import Picture, pictures, save_picture, save_pictures
-from evenfield.report.pdf import write_report
+from evenfield.report.forecast_page import write_report
 from evenfield.report.placement_page import write_placement_page
 from evenfield.report.wording import (
-    DECIDES,
     Finding,
     assumption_lines,
     body_lines,
@@ -16,7 +15,6 @@ from evenfield.report.wording import (
 )
 
 __all__ = [
-    "DECIDES",
     "Finding",
     "Picture",
     "assumption_lines",

@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class UnderPanel:
+class PanelInTime:
     """One tissue under one panel in time, each (nt,) °C: the mean over its zones, its hottest point, and the
     mean at both ends of the assumed absorbed fraction (None if absorbed power was given)."""
 
@@ -28,7 +28,7 @@ class UnderPanel:
     high_c: Floats | None
 
 
-def under_each_panel(f: Forecast, tissue: str) -> Iterator[UnderPanel]:
+def under_each_panel(f: Forecast, tissue: str) -> Iterator[PanelInTime]:
     """Skin or fat under each panel, in the order of the case."""
     for panel in f.case.panels:
         rows = [n for n, z in enumerate(f.zones) if (z.zone.panel, z.zone.tissue) == (panel.name, tissue)]
@@ -37,7 +37,7 @@ def under_each_panel(f: Forecast, tissue: str) -> Iterator[UnderPanel]:
             if f.band is None
             else tuple(f.band.zone_mean_c[q, rows].mean(axis=0) for q in (0, 2))
         )
-        yield UnderPanel(
+        yield PanelInTime(
             panel.name,
             np.mean([f.zones[n].mean_series_c for n in rows], axis=0),
             np.max([f.zones[n].peak_series_c for n in rows], axis=0),

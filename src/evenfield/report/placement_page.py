@@ -7,10 +7,10 @@ from typing import Any
 
 from evenfield import __version__
 from evenfield.case import Case
-from evenfield.forecast import CAUTIONS, expected_tuning
+from evenfield.forecast import CAUTIONS, DECIDES, expected_tuning
 from evenfield.report.placement import placement_picture
 from evenfield.report.typeset import typeset
-from evenfield.report.wording import DECIDES, placement_lines, setting_line
+from evenfield.report.wording import placement_lines, setting_line
 from evenfield.tolerance import LOOK_MINUTES, ToleranceTable, what_to_watch
 from evenfield.tolerance.words import until_band
 

@@ -1,8 +1,8 @@
 """Pages as PDF/A-2b and PDF/UA-1, with a text for every picture.
 
-Set by typst from a template beside this file, with the DejaVu fonts that come with matplotlib and no font of
-the machine. The same data give the same bytes, so a file carries a fixed date of its own and not that of its
-making (docs/decisions/0072).
+Set by typst from a template and the look that all pages share (`look.typ` beside this file), with the DejaVu
+fonts that come with matplotlib and no font of the machine. The same data give the same bytes, so a file
+carries a fixed date of its own and not that of its making (docs/decisions/0072).
 """
 
 from __future__ import annotations
@@ -33,6 +33,9 @@ def typeset(
         for picture in drawn:
             save(picture.draw(), folder / f"{picture.name}.svg")
         (folder / "report.json").write_text(json.dumps(data, ensure_ascii=False), "utf-8")
+        (folder / "look.typ").write_text(
+            files("evenfield.report").joinpath("look.typ").read_text("utf-8"), "utf-8"
+        )
         page = folder / "template.typ"
         page.write_text(files(package).joinpath(template).read_text("utf-8"), "utf-8")
         fonts = typst.Fonts(

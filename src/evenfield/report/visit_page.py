@@ -15,14 +15,14 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from evenfield import __version__
+from evenfield.forecast import DECIDES
 from evenfield.report.figures import Picture
 from evenfield.report.look import INK, LINES, SOFT, TINT, sheet, styled
 from evenfield.report.typeset import typeset
-from evenfield.report.wording import DECIDES
 
 
 @dataclass(frozen=True)
-class Course:
+class CurveInTime:
     """A curve with its intervals: `minutes` (nt,), `values` (nt, 5): value, low and high 50 %, low and high
     90 %."""
 
@@ -40,8 +40,8 @@ class VisitPicture:
 
     end_minute: float
     power: list[tuple[float, float]]
-    fat: Course | None
-    skin: Course | None
+    fat: CurveInTime | None
+    skin: CurveInTime | None
     readings: list[tuple[float, float]]
     marks: list[tuple[float, str]]
     band_c: tuple[float, float] | None

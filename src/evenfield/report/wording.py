@@ -17,7 +17,6 @@ from evenfield.report.in_time import under_each_panel
 
 SHOW_BURN_ABOVE = 0.01
 """Cautious bound of the burn integral above which it is mentioned."""
-DECIDES = "The device's manual, local rules and the supervising licensed clinician decide."
 UNCALIBRATED = "assumed until the device is calibrated"
 
 

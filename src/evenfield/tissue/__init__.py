@@ -3,7 +3,7 @@
 from evenfield.tissue.dispersion import FREQUENCY_HZ, ColeCole, Dispersion, MixedDispersion
 from evenfield.tissue.flow import Blood, ConstantFlow, DoublingFlow, Flow, RisingFlow
 from evenfield.tissue.reading import SHIPPED, load_tissue_set
-from evenfield.tissue.tissue import FatKind, SkinKind, Tissue, TissueError, TissueSet
+from evenfield.tissue.tissue import FatKind, Tissue, TissueError, TissueSet
 from evenfield.tissue.value import Label, Value
 
 __all__ = [
@@ -19,7 +19,6 @@ __all__ = [
     "Label",
     "MixedDispersion",
     "RisingFlow",
-    "SkinKind",
     "Tissue",
     "TissueError",
     "TissueSet",

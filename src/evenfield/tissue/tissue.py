@@ -22,13 +22,6 @@ class FatKind(StrEnum):
     NOT_INFILTRATED = "not_infiltrated"
 
 
-class SkinKind(StrEnum):
-    """Which published "skin" is meant: dry as on a dried limb, or moistened."""
-
-    DRY = "dry"
-    WET = "wet"
-
-
 @dataclass(frozen=True)
 class Tissue:
     """Everything the field and the heat need to know of one tissue, at rest and at 37 °C.
@@ -95,12 +88,12 @@ class TissueSet:
         return found
 
     def with_fat(self, kind: FatKind | str) -> TissueSet:
-        """The same set with plain "fat" standing for `kind`."""
-        return replace(self, roles={**self.roles, "fat": f"fat_{_kind(FatKind, kind, 'fat')}"})
-
-    def with_skin(self, kind: SkinKind | str) -> TissueSet:
-        """The same set with plain "skin" standing for `kind`."""
-        return replace(self, roles={**self.roles, "skin": f"skin_{_kind(SkinKind, kind, 'skin')}"})
+        """The same set with plain "fat" standing for `kind`. Raises `TissueError` for another word."""
+        try:
+            known = FatKind(kind)
+        except ValueError:
+            raise TissueError(f'fat "{kind}" is not known; allowed: {", ".join(FatKind)}') from None
+        return replace(self, roles={**self.roles, "fat": f"fat_{known}"})
 
     def sources(self, names: Iterable[str] | None = None) -> list[str]:
         """The sources behind the named tissues (all if None) and blood, each once, in alphabetical order."""
@@ -110,10 +103,3 @@ class TissueSet:
         if names is None:
             used |= {self.conductivity_per_k.source, self.dielectric_spread.source}
         return sorted(used)
-
-
-def _kind(kinds: type[StrEnum], kind: str, what: str) -> str:
-    try:
-        return kinds(kind).value
-    except ValueError:
-        raise TissueError(f'{what} "{kind}" is not known; allowed: {", ".join(kinds)}') from None

@@ -7,9 +7,6 @@ import numpy as np
 
 from evenfield.grid.kernels import fast
 
-GAMMA = 1.0 - 1.0 / np.sqrt(2.0)
-"""As in `heat.stepping`."""
-
 
 @fast
 def _add_product(columns, vector, out):

@@ -18,7 +18,7 @@ from evenfield.field import (
     load_device_profile,
     solve_field,
 )
-from evenfield.field.absorbed import check_tuning
+from evenfield.field.absorbed import check_set_power, check_tuning
 from evenfield.field.diagnosis import AS_PLANNED, CAUTION
 from evenfield.forecast.engine import setting_of
 from evenfield.forecast.tuning import ExpectedTuning, expected_tuning
@@ -79,10 +79,7 @@ def diagnosis(
     cause whose placement is not possible and which can therefore not be solved.
     """
     check_tuning(shown_percent)
-    if not set_power_w > 0.0:
-        raise ValueError(
-            f"set power is {set_power_w:g} W; allowed: above 0 W, since nothing is tuned without"
-        )
+    check_set_power(set_power_w)
     used = profile or load_device_profile()
     panels = [PlannedPanel(p.name, p.gap_m) for p in case.panels]
     asked = [h for h in hypotheses(panels) if h.key == AS_PLANNED or h.other_load]

@@ -18,13 +18,11 @@ from numpy.typing import NDArray
 
 from evenfield.case import Case, PowerKind
 from evenfield.forecast.zones import Zone
+from evenfield.heat.blood import TABLE_C
 from evenfield.heat.power import PowerCurve
-from evenfield.tolerance.advance import GAMMA
+from evenfield.heat.stepping import GAMMA
 from evenfield.tolerance.advance import run as advance
-from evenfield.tolerance.projection import (
-    TABLE_C,
-    unflat,
-)
+from evenfield.tolerance.projection import unflat
 from evenfield.tolerance.regression import QuadraticFit
 from evenfield.tolerance.spread import Spread
 

@@ -14,6 +14,7 @@ from evenfield.forecast.engine import evenness_of
 from evenfield.forecast.zones import make_zones
 from evenfield.grid.fit import fit
 from evenfield.grid.layout import Layout
+from evenfield.heat.reduced_terms import hottest_candidates
 from evenfield.heat.stepping import steady, steps
 from evenfield.tolerance.emulator import STEP_S, TISSUES, Emulator, Progress, nominal_share, time_steps
 from evenfield.tolerance.member import Complexes, one_row, possible, solved_member
@@ -21,7 +22,6 @@ from evenfield.tolerance.parallel import Runner, one_thread
 from evenfield.tolerance.projection import (
     Frame,
     flat,
-    hottest_candidates,
     make_frame,
     project,
     unflat,
@@ -180,7 +180,7 @@ def _fitted(
     for tissue in TISSUES:
         cells = grid.cells_of(tissue)
         whole.append(number[:, :, cells.start : cells.stop + 1].ravel())
-    top, top_begin = hottest_candidates(family.start_c, states, [*zones.inside, *whole])
+    top, top_begin = hottest_candidates(family.start_c, states, [*zones.inside, *whole], hottest=3, spread=8)
     start, own = frame.at_points()
     like = _shapes_of_arrays(frame)
     nothing = quadratic_fit(np.zeros((0, int(spread.of_field.sum()))), outputs[:0], outputs[0])

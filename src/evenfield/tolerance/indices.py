@@ -42,15 +42,12 @@ FAMILIES: Mapping[str, str] = {
 
 @dataclass(frozen=True)
 class Indices:
-    """Of one result: `first` and `total` (n,) by name in `names`, with the 95 % half-widths of their
-    estimates from the sample; `families` the same for families of unknowns (total index); `explained`: share
-    of variance the fitted function explains."""
+    """Of one result: `first` and `total` (n,) by name in `names`; `families`: the total index of families of
+    unknowns; `explained`: share of variance the fitted function explains."""
 
     names: tuple[str, ...]
     first: Floats
     total: Floats
-    first_half_width: Floats
-    total_half_width: Floats
     families: dict[str, float]
     explained: float
 
@@ -72,7 +69,7 @@ def sobol_indices(
 
     `function`: rows (n, d) of numbers between 0 and 1 to outputs (n, n_out). `groups`: a group's name for
     each input; inputs of a group count together. `samples`: a power of two. Returns the names (groups if
-    given) and, per output, S1, ST and their 95 % half-widths S1_conf, ST_conf. A constant output has all 0.
+    given) and, per output, S1 and ST. A constant output has all 0.
     """
     from SALib.analyze import sobol as analysis  # type: ignore[import-untyped]
     from SALib.sample import sobol as sampling  # type: ignore[import-untyped]
@@ -86,10 +83,11 @@ def sobol_indices(
     found = []
     for column in outputs.T:
         if np.ptp(column) <= 1e-12 * max(1.0, float(np.max(np.abs(column)))):
-            found.append({key: np.zeros(len(named)) for key in ("S1", "ST", "S1_conf", "ST_conf")})
+            found.append({key: np.zeros(len(named)) for key in ("S1", "ST")})
             continue
-        answer = analysis.analyze(problem, column, calc_second_order=False, seed=seed)
-        found.append({key: np.asarray(answer[key]) for key in ("S1", "ST", "S1_conf", "ST_conf")})
+        # half-widths from resampling are not used; fewer than two resamples would warn
+        answer = analysis.analyze(problem, column, calc_second_order=False, num_resamples=2, seed=seed)
+        found.append({key: np.asarray(answer[key]) for key in ("S1", "ST")})
     return named, found
 
 
@@ -127,8 +125,6 @@ def _indices(
             names=tuple(words[k] for k in names),
             first=np.clip(one["S1"], 0.0, 1.0),
             total=np.clip(one["ST"], 0.0, 1.0),
-            first_half_width=one["S1_conf"],
-            total_half_width=one["ST_conf"],
             families=dict(zip(together, np.clip(grouped[n]["ST"], 0.0, 1.0).tolist(), strict=True)),
             explained=float(np.clip(explained[n], 0.0, 1.0)),
         )

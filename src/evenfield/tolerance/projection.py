@@ -9,38 +9,39 @@ and field:
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from evenfield.grid import kernels
-from evenfield.heat.bioheat import Bioheat, LayerNodes
-from evenfield.heat.reduced_basis import basis, interpolation
-from evenfield.heat.skin import saturation_kpa
+from evenfield.heat.bioheat import Bioheat
+from evenfield.heat.reduced_basis import basis
+from evenfield.heat.reduced_terms import (
+    LearnedTerm,
+    blood_term,
+    conducted,
+    part,
+    skin_term,
+    states,
+    watched,
+)
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Integers = NDArray[np.int64]
 
-TABLE_C = np.arange(10.0, 70.0, 0.02)
-"""Temperatures at which the laws are tabulated, °C; between them they are straight, beyond them constant."""
+OUTERMOST = slice(-1, None)
 ERROR_K, MOST_SHAPES = 0.02, 45
 TERM_ACCURACY, MOST_NODES = 1e-3, 16
 
 
 @dataclass(frozen=True)
 class Term:
-    """A nonlinear term: a layer's blood beyond its `reference` flow (kg/(s m³)), or evaporation. `where`: its
-    radial nodes; `nodes` among them (flattened); `lift` (n, m) spreads the values there to all of them;
-    `table`: the law at `TABLE_C`."""
+    """A nonlinear term, a layer's blood or evaporation: its radial nodes, and what is learned of it there."""
 
     where: slice
-    reference: float
-    nodes: Integers
-    lift: Floats
-    table: Floats
+    learned: LearnedTerm
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,6 @@ class Frame:
     shapes: Floats
     layers: tuple[str, ...]
     terms: tuple[Term, ...]
-    projection_error_k: float
 
     @property
     def rank(self) -> int:
@@ -61,30 +61,24 @@ class Frame:
     @property
     def term_of_point(self) -> Integers:
         """Which term each interpolation node belongs to, (m,)."""
-        return np.repeat(np.arange(len(self.terms)), [t.nodes.size for t in self.terms])
+        return np.repeat(np.arange(len(self.terms)), [t.learned.nodes.size for t in self.terms])
 
     @property
     def in_blood(self) -> int:
         """How many of the nodes, the first ones, belong to blood."""
-        return sum(t.nodes.size for t in self.terms[:-1])
+        return sum(t.learned.nodes.size for t in self.terms[:-1])
 
     @property
     def table(self) -> Floats:
-        return np.stack([t.table for t in self.terms])
+        return np.stack([t.learned.table for t in self.terms])
 
     def at_points(self) -> tuple[Floats, Floats]:
         """Baseline (m,) and shapes (m, r) at the interpolation nodes."""
-        parts = [(part(self.start_c, self.shapes, t.where), t.nodes) for t in self.terms]
+        parts = [(part(self.start_c, self.shapes, t.where), t.learned.nodes) for t in self.terms]
         return (
             np.concatenate([start[nodes] for (start, _), nodes in parts]),
             np.concatenate([own[nodes] for (_, own), nodes in parts]),
         )
-
-
-def part(start_c: Floats, shapes: Floats, where: slice) -> tuple[Floats, Floats]:
-    """Baseline (n,) and shapes (n, r) at some of the radial nodes, flattened."""
-    r = shapes.shape[1]
-    return start_c[..., where].ravel(), shapes.reshape(*start_c.shape, r)[:, :, where].reshape(-1, r)
 
 
 def make_frame(
@@ -95,56 +89,30 @@ def make_frame(
     `model`: the nominal heat problem, `start_c` its baseline; `rise` (n, n_nodes): training states less
     `start_c`, K; `arterial_c` (n,) of each.
     """
-    watched = np.zeros(start_c.shape, dtype=bool)
-    watched[:, :, model.grid.cells_of("fat").start :] = True
-    shapes, error = basis(rise, model.capacity.ravel(), watched.ravel(), error_k, MOST_SHAPES)
-    terms = [_blood_term(model, layer, start_c, rise, arterial_c) for layer in model.layers]
+    shapes = basis(rise, model.capacity.ravel(), watched(model, start_c), error_k, MOST_SHAPES)
+    terms = [
+        Term(
+            layer.where,
+            blood_term(
+                model,
+                layer,
+                layer.volume.ravel(),
+                states(start_c, rise, layer.where),
+                arterial_c,
+                accuracy=TERM_ACCURACY,
+                most=MOST_NODES,
+            ),
+        )
+        for layer in model.layers
+    ]
+    warm_skin = states(start_c, rise, OUTERMOST)
+    skin = skin_term(model, model.area.ravel(), warm_skin, accuracy=TERM_ACCURACY, most=MOST_NODES)
     return Frame(
         start_c=start_c,
         shapes=shapes,
         layers=tuple(layer.name for layer in model.layers),
-        terms=(*terms, _skin_term(model, start_c, rise)),
-        projection_error_k=error,
+        terms=(*terms, Term(OUTERMOST, skin)),
     )
-
-
-def _states(start_c: Floats, rise: Singles, where: slice) -> Singles:
-    own = rise.reshape(-1, *start_c.shape)[..., where] + start_c[..., where].astype(np.float32)
-    return np.asarray(own.reshape(len(rise), -1))
-
-
-def _blood_term(
-    model: Bioheat, layer: LayerNodes, start_c: Floats, rise: Singles, arterial_c: Floats
-) -> Term:
-    law, heat_capacity = layer.tissue.flow, model.blood.heat_capacity_j_kgk
-    volume = layer.volume.ravel()
-    temperature = _states(start_c, rise, layer.where)
-    flow = law.at(temperature)
-    reference = float(flow.mean(axis=0, dtype=np.float64) @ volume / volume.sum())
-    table = heat_capacity * (law.at(TABLE_C) - reference)
-    # a constant law leaves only rounding
-    table[np.abs(table) < 1e-6 * heat_capacity * reference] = 0.0
-    term = (flow - reference) * (temperature - arterial_c[:, None]) if table.any() else 0.0 * flow
-    nodes, lift = interpolation(term.astype(np.float32), volume, TERM_ACCURACY, MOST_NODES)
-    return Term(layer.where, reference, nodes, lift, table)
-
-
-def _skin_term(model: Bioheat, start_c: Floats, rise: Singles) -> Term:
-    where = slice(-1, None)
-    table = np.maximum(saturation_kpa(TABLE_C) - model.exchange.vapour_kpa, 0.0)
-    excess = np.interp(_states(start_c, rise, where), TABLE_C, table).astype(np.float32)
-    nodes, lift = interpolation(excess, model.area.ravel(), TERM_ACCURACY, MOST_NODES)
-    return Term(where, 0.0, nodes, lift, table)
-
-
-def _conducted(model: Bioheat, shapes: Floats) -> Floats:
-    """Conduction times each shape, W/K."""
-    out = np.empty_like(shapes)
-    one = np.empty(model.capacity.shape)
-    for n, shape in enumerate(shapes.T):
-        kernels.apply(model.conduction, np.ascontiguousarray(shape).reshape(one.shape), one)
-        out[:, n] = one.ravel()
-    return out
 
 
 def project(frame: Frame, model: Bioheat) -> dict[str, Floats]:
@@ -156,25 +124,25 @@ def project(frame: Frame, model: Bioheat) -> dict[str, Floats]:
     of each nonlinear value. `source` (r,) per watt absorbed.
     """
     V, T0 = frame.shapes, frame.start_c
-    conducted = _conducted(model, V)
+    conduction = conducted(model, V)
     operators, constants, per_kelvin, points = [], [], [], []
     for layer, term in zip(model.layers, frame.terms, strict=False):
         start, own = part(T0, V, layer.where)
         weighted = layer.volume.ravel()[:, None] * own
-        fixed = model.blood.heat_capacity_j_kgk * term.reference * weighted
+        fixed = model.blood.heat_capacity_j_kgk * term.learned.reference * weighted
         operators.append(own.T @ fixed)
         constants.append(-fixed.T @ start)
         per_kelvin.append(fixed.sum(axis=0))
-        points.append(term.lift.T @ weighted)
-    start, own = part(T0, V, slice(-1, None))
+        points.append(term.learned.spread.T @ weighted)
+    start, own = part(T0, V, OUTERMOST)
     area = model.area.ravel()[:, None]
     dry = area * model.exchange.dry.reshape(-1, 1) * own
-    operators += [own.T @ dry, V.T @ conducted]
+    operators += [own.T @ dry, V.T @ conduction]
     constants += [
         -dry.T @ (start - model.exchange.air_c),
-        V.T @ model.metabolic.ravel() - conducted.T @ T0.ravel(),
+        V.T @ model.metabolic.ravel() - conduction.T @ T0.ravel(),
     ]
-    points.append(frame.terms[-1].lift.T @ (area * model.exchange.evaporation.reshape(-1, 1) * own))
+    points.append(frame.terms[-1].learned.spread.T @ (area * model.exchange.evaporation.reshape(-1, 1) * own))
     mass = V.T @ (model.capacity.reshape(-1, 1) * V)
     sides = [*operators, *(np.stack([*constants, *per_kelvin, V.T @ model.source.ravel()])[:, :, None])]
     solved = np.linalg.solve(mass, np.concatenate(sides, axis=1))
@@ -201,20 +169,3 @@ def unflat(rows: Floats, like: Mapping[str, Floats]) -> dict[str, Floats]:
         out[name] = rows[:, begin : begin + array.size].reshape(len(rows), *array.shape)
         begin += array.size
     return out
-
-
-def hottest_candidates(
-    start_c: Floats, rise: Singles, groups: Sequence[Integers], most: int = 3
-) -> tuple[Integers, Integers]:
-    """Nodes among which each group's hottest is sought, group after group, and where each group's begin: the
-    few hottest of every training state, and some spread over the group."""
-    nodes, counts = [], []
-    base = start_c.ravel()
-    for group in groups:
-        temperature = rise[:, group] + base[group].astype(np.float32)
-        hottest = np.argpartition(temperature, -most, axis=1)[:, -most:]
-        spread = np.linspace(0, group.size - 1, 8).astype(np.int64)
-        chosen = np.unique(np.concatenate([hottest.ravel(), spread]))
-        nodes.append(group[chosen])
-        counts.append(chosen.size)
-    return np.concatenate(nodes), np.cumsum([0, *counts[:-1]])

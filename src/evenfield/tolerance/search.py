@@ -56,7 +56,7 @@ source)."""
 
 
 @dataclass(frozen=True)
-class Course:
+class PowerCourse:
     """A shape of the power in time: `start` and the hold as 1, in `steps` equal steps every 5 minutes."""
 
     start: float
@@ -81,10 +81,10 @@ class Course:
 
 
 COURSES = (
-    Course(0.6, 2, "start at 60 %, two steps up"),
-    Course(0.8, 1, "start at 80 %, one step up"),
-    Course(1.0, 0, "one power throughout"),
-    Course(1.25, 1, "start at 125 %, one step down"),
+    PowerCourse(0.6, 2, "start at 60 %, two steps up"),
+    PowerCourse(0.8, 1, "start at 80 %, one step up"),
+    PowerCourse(1.0, 0, "one power throughout"),
+    PowerCourse(1.25, 1, "start at 125 %, one step down"),
 )
 
 
@@ -187,7 +187,7 @@ def _shifted(emulator: Emulator, scores: Floats, moves: Moves) -> Floats:
     return out
 
 
-def _try(trial: _Trial, task: tuple[tuple[tuple[tuple[str, str], int], ...], Course]) -> _Found:
+def _try(trial: _Trial, task: tuple[tuple[tuple[tuple[str, str], int], ...], PowerCourse]) -> _Found:
     """The best power for a placement and a course."""
     moves, course = dict(task[0]), task[1]
     e, wish = trial.emulator, trial.wish
@@ -248,7 +248,36 @@ def search(
 ) -> PlacementAdvice:
     """Search and judge. `progress` may raise to cancel. Raises ValueError where nothing can be searched (of
     the case: InputError)."""
+    longest = _longest_min(case, wish)
     unknown = spread_of(case) if spread is None else spread
+    layout = chosen_layout(case.region, case.placed).coarser()
+    reach = {
+        f"{way}.{p.name}": 1e-3 * wish.gap_mm if way == "gap" else radians(wish.tilt_deg)
+        for p in case.panels
+        for way in ("gap", "tilt_across", "tilt_along")
+    }
+    made = build_emulator(
+        case, unknown, work, seed=seed, design=design, training=TRAINING, reach=reach, layout=layout,
+        progress=progress,
+    )  # fmt: skip
+    seeds = np.random.SeedSequence(seed).spawn(5)
+    scores = unknown.scores(members, seeds[3])
+    trial = _Trial(made, scores, wish, _each_minute(longest), wish.chance)
+    moves, tried = _place(trial, work, progress)
+    judge = _Judge(made, unknown.scores(fresh, seeds[4]), wish)
+    moves, options = _options(trial, judge, moves, longest, work, progress)
+    error = None
+    if checks:
+        progress("check", 0.0)
+        rows = _shifted(made, judge.scores[:: max(1, fresh // checks)][:checks], moves)
+        time_s = 60.0 * np.arange(0.0, options[1].minutes + 0.5)
+        error = compare(made, layout, rows, options[1].curve, time_s, work)
+    progress("done", 1.0)
+    return PlacementAdvice(wish, unknown, tuple(options), error, tried)
+
+
+def _longest_min(case: Case, wish: Wish) -> float:
+    """How long the visit may be, min. Raises ValueError where nothing can be searched."""
     if _highest(case) <= 0.0:
         raise InputError(
             "session.power: all powers are 0; a search needs a power to start from", key="session.power"
@@ -263,57 +292,60 @@ def search(
         )
     if not 0.0 < wish.chance < 1.0:
         raise ValueError(f"chance is {wish.chance:g}: allowed is between 0 and 1")
-    layout = chosen_layout(case.region, case.placed).coarser()
-    reach = {
-        f"{way}.{p.name}": 1e-3 * wish.gap_mm if way == "gap" else radians(wish.tilt_deg)
-        for p in case.panels
-        for way in ("gap", "tilt_across", "tilt_along")
-    }
-    made = build_emulator(
-        case, unknown, work, seed=seed, design=design, training=TRAINING, reach=reach, layout=layout,
-        progress=progress,
-    )  # fmt: skip
-    seeds = np.random.SeedSequence(seed).spawn(5)
-    scores = unknown.scores(members, seeds[3])
-    trial = _Trial(made, scores, wish, 60.0 * np.arange(0.0, floor(longest) + 0.5), wish.chance)
-    moves, tried = _place(trial, work, progress)
-    judge = _Judge(made, unknown.scores(fresh, seeds[4]), wish)
+    return longest
+
+
+def _each_minute(minutes: float) -> Floats:
+    """Every whole minute of a visit from 0 on, in s."""
+    return 60.0 * np.arange(0.0, floor(minutes) + 0.5)
+
+
+def _options(
+    trial: _Trial, judge: _Judge, moves: Moves, longest: float, work: Runner, progress: Progress
+) -> tuple[Moves, list[Option]]:
+    """The plan, the best found, staying as placed where that is another answer, then tighter, looser and
+    shorter; and the moves of the best, none where moving brings too little."""
+    chance = trial.wish.chance
+    answer = partial(_answer, trial, judge, work)
     progress("courses", 0.0)
-
-    def answer(kind: str, words: str, placed: Moves, keep: float, minutes: float) -> Option:
-        own = replace(trial, keep=keep, time_s=60.0 * np.arange(0.0, floor(minutes) + 0.5))
-        found = list(work.map(partial(_try, own), [(_key(placed), course) for course in COURSES]))
-        best = max(range(len(found)), key=lambda i: found[i].score)
-        hold = floor(found[best].level * _highest(case))
-        return judge.within(kind, words, placed, COURSES[best], hold, float(floor(minutes)), keep)
-
-    best = answer("best", "best within the bound", moves, wish.chance, longest)
+    best = answer("best", "best within the bound", moves, chance, longest)
     stay = []
     if moves:
         progress("courses", 0.2)
         words = "placed as planned, power and course changed"
-        stay = [answer("stay", words, {}, wish.chance, longest)]
-        if stay[0].chance <= wish.chance and best.score < stay[0].score + WORTH_MIN:
+        stay = [answer("stay", words, {}, chance, longest)]
+        if stay[0].chance <= chance and best.score < stay[0].score + WORTH_MIN:
             best, moves, stay = replace(stay[0], kind="best", words="best within the bound"), {}, []
     options = [_as_planned(judge), best, *stay]
     for n, (kind, words, keep, minutes) in enumerate(
         (
-            ("tighter", "a fifth of the bound", 0.2 * wish.chance, longest),
-            ("looser", "twice the bound, to see what it costs", min(0.5, 2.0 * wish.chance), longest),
-            ("shorter", "ten minutes shorter", wish.chance, longest - 10.0),
+            ("tighter", "a fifth of the bound", 0.2 * chance, longest),
+            ("looser", "twice the bound, to see what it costs", min(0.5, 2.0 * chance), longest),
+            ("shorter", "ten minutes shorter", chance, longest - 10.0),
         )
     ):
         progress("courses", 0.4 + 0.2 * n)
         if minutes >= LEAST_MIN:
             options.append(answer(kind, words, moves, keep, minutes))
-    error = None
-    if checks:
-        progress("check", 0.0)
-        rows = _shifted(made, judge.scores[:: max(1, fresh // checks)][:checks], moves)
-        time_s = 60.0 * np.arange(0.0, options[1].minutes + 0.5)
-        error = compare(made, layout, rows, options[1].curve, time_s, work)
-    progress("done", 1.0)
-    return PlacementAdvice(wish, unknown, tuple(options), error, tried)
+    return moves, options
+
+
+def _answer(
+    trial: _Trial,
+    judge: _Judge,
+    work: Runner,
+    kind: str,
+    words: str,
+    placed: Moves,
+    keep: float,
+    minutes: float,
+) -> Option:
+    """The best course of power for a placement that keeps a chance in so many minutes, judged."""
+    own = replace(trial, keep=keep, time_s=_each_minute(minutes))
+    found = list(work.map(partial(_try, own), [(_key(placed), course) for course in COURSES]))
+    best = max(range(len(found)), key=lambda i: found[i].score)
+    hold = floor(found[best].level * _highest(trial.emulator.case))
+    return judge.within(kind, words, placed, COURSES[best], hold, float(floor(minutes)), keep)
 
 
 def _key(moves: Moves) -> tuple[tuple[tuple[str, str], int], ...]:
@@ -412,7 +444,7 @@ class _Judge:
         kind: str,
         words: str,
         moves: Moves,
-        course: Course,
+        course: PowerCourse,
         hold_w: int,
         minutes: float,
         chance: float,
@@ -445,7 +477,7 @@ class _Judge:
 
     def option(self, kind: str, words: str, moves: Moves, course: str, curve: PowerCurve) -> Option:
         e = self.emulator
-        time_s = 60.0 * np.arange(0.0, floor(curve.end_s / 60.0) + 0.5)
+        time_s = _each_minute(curve.end_s / 60.0)
         visit = e.run(_shifted(e, self.scores, moves), curve, time_s, step_s=STEP_S)
         fat = [n for n, z in enumerate(e.zones) if z.tissue == "fat"]
         zones = visit.zone_mean_c[:, :, fat]

@@ -142,10 +142,6 @@ class Spread:
         )
 
 
-NO_SPREAD = Spread(())
-"""Everything taken as known: the deterministic answer."""
-
-
 def spread_of(case: Case, changed: Mapping[str, Mapping[str, Any]] | None = None) -> Spread:
     """The joint spread of a case by the shipped data. `changed`: entries of the data file to replace, by
     table ("gap", "flow.fat")."""

@@ -16,23 +16,23 @@ from evenfield.clinic.audit.models import Action
 SESSION_KEY = "device"
 
 
-class RefusedError(Exception):
+class SignInRefusedError(Exception):
     """Signing in did not succeed; the message is for the screen and does not tell which part was wrong."""
 
 
 def sign_in(request: HttpRequest, username: str, password: str, code: str) -> Account:
-    """Check and sign in. Raises RefusedError."""
+    """Check and sign in. Raises SignInRefusedError."""
     username, now = username.strip().lower(), timezone.now()
     source = throttle.source_of(request, username)
     until = throttle.refused_until(username, source, now)
     if until is not None:
         _note_failure(request, username, "too many tries, not looked at")
-        raise RefusedError(_wait_words(until, now))
+        raise SignInRefusedError(_wait_words(until, now))
     throttle.note_failure(username, source, now)
     account = authenticate(request, username=username, password=password, code=code)
     if not isinstance(account, Account):
         _note_failure(request, username, "wrong name, password or code")
-        raise RefusedError(
+        raise SignInRefusedError(
             "This did not match. Check the user name, the password and, if you use them, the present code."
         )
     throttle.forget_failures(username, source)

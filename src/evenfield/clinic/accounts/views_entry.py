@@ -44,7 +44,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             account = signing_in.sign_in(request, **form.cleaned_data)
-        except signing_in.RefusedError as refusal:
+        except signing_in.SignInRefusedError as refusal:
             form.add_error(None, str(refusal))
         else:
             answer = redirect(_onward(request))

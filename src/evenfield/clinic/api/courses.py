@@ -6,7 +6,7 @@ from datetime import date
 from typing import Any
 
 from django.db import transaction
-from django.http import Http404, HttpRequest
+from django.http import HttpRequest
 from django.utils import timezone
 from ninja import Status
 
@@ -27,6 +27,7 @@ from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.courses.booking import BookingWarning, Slot, confirmation, kinds, series, warnings
 from evenfield.clinic.courses.calendar_days import counted_between, shown
+from evenfield.clinic.courses.finding import course_or_404, visit_or_404
 from evenfield.clinic.courses.forms import CourseForm, SlotForm
 from evenfield.clinic.courses.models import BookingRules, Course, Visit
 from evenfield.clinic.courses.visits import add_visits
@@ -83,8 +84,8 @@ def add_course(request: HttpRequest, code: str, new: CourseIn) -> Answer:
 @operation("GET", "courses/{int:number}", "courses.view", name="api-course", gives={200: CourseOut})
 def course(request: HttpRequest, number: int) -> Answer:
     """One course with its visits."""
-    one = _present_course(number)
-    person = _kept(one.person)
+    one = course_or_404(number)
+    person = one.person.kept
     looked_at("courses.course", one.pk, person.pk)
     return Status(200, _course(one, person))
 
@@ -98,7 +99,7 @@ def course(request: HttpRequest, number: int) -> Answer:
 )
 def add_visit(request: HttpRequest, number: int, new: VisitIn) -> Answer:
     """One more visit of a course. Warnings lead to 409 with `confirm`."""
-    one = _present_course(number)
+    one = course_or_404(number)
     form = _slot_form(new.slot)
     if not form.is_valid():
         return unfit(form)
@@ -108,7 +109,7 @@ def add_visit(request: HttpRequest, number: int, new: VisitIn) -> Answer:
         if found and new.confirm != confirmation(found, slots):
             return Status(409, _warned(found, slots))
         visit = add_visits(one, slots, [kinds(found, 0)])[0]
-    return Status(201, _visit(visit, _kept(one.person)))
+    return Status(201, _visit(visit, one.person.kept))
 
 
 @operation("GET", "visits", "courses.view", name="api-visits", gives={200: Listed[VisitOut]})
@@ -122,15 +123,15 @@ def visits(request: HttpRequest, first: date, last: date, limit: Limit = 100, of
     numbers = list(in_order[offset : offset + limit])
     part = list(shown(Visit.objects.filter(pk__in=numbers)))
     trail.record(Action.READ, kind="courses.visit", note=f"{first} to {last}, {len(part)} visits")
-    items = [_visit(visit, _kept(visit.person)) for visit in part]
+    items = [_visit(visit, visit.person.kept) for visit in part]
     return Status(200, {"items": items, "total": found.count(), "offset": offset, "limit": limit})
 
 
 @operation("GET", "visits/{int:number}", "courses.view", name="api-visit", gives={200: VisitOut})
 def visit(request: HttpRequest, number: int) -> Answer:
     """One visit."""
-    one = present_visit(number)
-    person = _kept(one.person)
+    one = visit_or_404(number)
+    person = one.person.kept
     looked_at("courses.visit", one.pk, person.pk)
     return Status(200, _visit(one, person))
 
@@ -152,7 +153,7 @@ def person_fhir(request: HttpRequest, code: str) -> Answer:
 )
 def visit_fhir(request: HttpRequest, number: int) -> Answer:
     """One visit as FHIR R4B bundle, without the pictures themselves."""
-    return _bundle(present_visit(number))
+    return _bundle(visit_or_404(number))
 
 
 def _bundle(about: Person | Visit) -> Answer:
@@ -172,29 +173,6 @@ def _warned(found: list[BookingWarning], slots: list[Slot]) -> Warned:
     problems = [f"{slots[one.slot].start.isoformat()}: {one.words}" for one in found]
     words = "Something speaks against these times; send it again with confirm to book all the same."
     return Warned(detail=words, problems=problems, confirm=confirmation(found, slots))
-
-
-def _present_course(number: int) -> Course:
-    wanted = Course.objects.select_related("person__merged_into")
-    found = wanted.filter(pk=number, person__erased__isnull=True).first()
-    if not isinstance(found, Course):
-        raise Http404
-    return found
-
-
-def present_visit(number: int) -> Visit:
-    """The visit of a number, of someone who was not erased; else 404."""
-    wanted = Visit.objects.select_related("course__person__merged_into", "room", "device", "staff")
-    found = wanted.filter(pk=number, course__person__erased__isnull=True).first()
-    if not isinstance(found, Visit):
-        raise Http404
-    return found
-
-
-def _kept(person: Person) -> Person:
-    while person.merged_into is not None:
-        person = person.merged_into
-    return person
 
 
 def _in_order(visits: Any) -> Iterable[Visit]:

@@ -131,8 +131,8 @@ def kinds(found: Sequence[BookingWarning], place: int) -> str:
 
 def whole_person(course: Course) -> list[Person]:
     """The kept record of whose course it is, and all records merged into it."""
-    person: Person = course.person.merged_into or course.person
-    return person.one_person()
+    people: list[Person] = course.person.kept.one_person()
+    return people
 
 
 def _others(

@@ -129,7 +129,7 @@ class Visit(Recorded):
 
     @property
     def person(self) -> Person:
-        """Whose visit it is."""
+        """Whose visit it is: the record it was planned for, which may be merged into another since."""
         person = self.course.person
         assert isinstance(person, Person)
         return person

@@ -5,7 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.db import transaction
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from evenfield.clinic.access import requires
@@ -21,6 +21,7 @@ from evenfield.clinic.courses.booking import (
     warnings,
     whole_person,
 )
+from evenfield.clinic.courses.finding import course_or_404, visit_or_404
 from evenfield.clinic.courses.forms import (
     BookingRulesForm,
     CourseForm,
@@ -76,7 +77,7 @@ def add_course(request: StaffRequest, code: str) -> HttpResponse:
 @requires("courses.change")
 def add_visit(request: StaffRequest, number: int) -> HttpResponse:
     """One more visit of a course: in place of one that fell out, or beyond the plan."""
-    course = _course(number)
+    course = course_or_404(number)
     rules = BookingRules.present()
     last = course.visits.order_by("-planned_start").first()
     initial: dict[str, Any] = {"minutes": rules.minutes}
@@ -100,7 +101,7 @@ def add_visit(request: StaffRequest, number: int) -> HttpResponse:
 @requires("courses.change")
 def change_course(request: StaffRequest, number: int) -> HttpResponse:
     """Change what a course is for; its visits stay where they are."""
-    course = _course(number)
+    course = course_or_404(number)
     form = CourseForm(request.POST or None, instance=course)
     if request.method == "POST" and form.is_valid():
         form.save()
@@ -112,7 +113,7 @@ def change_course(request: StaffRequest, number: int) -> HttpResponse:
 @requires("courses.change")
 def course_state(request: StaffRequest, number: int) -> HttpResponse:
     """Finish, stop or take up a course again."""
-    course = _course(number)
+    course = course_or_404(number)
     form = CourseStateForm(request.POST or None, instance=course)
     if request.method == "POST" and form.is_valid():
         form.save()
@@ -127,7 +128,7 @@ def course_state(request: StaffRequest, number: int) -> HttpResponse:
 @requires("courses.view")
 def visit(request: StaffRequest, number: int) -> HttpResponse:
     """One visit: when and where, what is missing, what was planned."""
-    one = _visit(number)
+    one = visit_or_404(number)
     trail.record(Action.READ, kind="courses.visit", object_id=one.pk, subject_id=one.subject_id())
     links = [
         entry
@@ -148,7 +149,7 @@ def visit(request: StaffRequest, number: int) -> HttpResponse:
 @requires("courses.change")
 def move(request: StaffRequest, number: int) -> HttpResponse:
     """Another time, room, device or member of staff."""
-    one = _visit(number)
+    one = visit_or_404(number)
     if one.state != VisitState.PLANNED:
         messages.error(request, f"A visit that is {one.get_state_display()} cannot be moved.")
         return redirect("visit", number=one.pk)
@@ -249,7 +250,7 @@ def booking_rules(request: StaffRequest) -> HttpResponse:
 def _fall_out(
     request: StaffRequest, number: int, step: Any, title: str, done: str, words: str
 ) -> HttpResponse:
-    one = _visit(number)
+    one = visit_or_404(number)
     if one.state != VisitState.PLANNED:
         messages.error(request, f"A visit that is {one.get_state_display()} cannot {words}.")
         return redirect("visit", number=one.pk)
@@ -275,18 +276,3 @@ def _confirmed(
     rows = [(slot, [one.words for one in found if one.slot == place]) for place, slot in enumerate(slots)]
     context |= {"confirm": asked, "rows": rows, "warned": True}
     return False
-
-
-def _visit(number: int) -> Visit:
-    """The visit of a number in an address, of someone who was not erased; else 404."""
-    wanted = Visit.objects.select_related("course__person__merged_into", "room", "device", "staff")
-    found = get_object_or_404(wanted, pk=number, course__person__erased__isnull=True)
-    assert isinstance(found, Visit)
-    return found
-
-
-def _course(number: int) -> Course:
-    wanted = Course.objects.select_related("person__merged_into")
-    found = get_object_or_404(wanted, pk=number, person__erased__isnull=True)
-    assert isinstance(found, Course)
-    return found

@@ -260,17 +260,25 @@ def procedure(visit: Visit, gathered: Gathered) -> Resource:
 def _plan_document(visit: Visit, gathered: Gathered) -> Resource:
     """What was planned for a visit: computed, so a document and not an observation."""
     plan: Mapping[str, Any] = visit.plan
+    title = f"plan of visit {visit.number}: computed, nothing of it was measured"
+    return visit_document(visit, gathered, "plan", "plan of a visit with its forecast", title, plan)
+
+
+def visit_document(
+    visit: Visit, gathered: Gathered, name: str, kind: str, title: str, content: Any
+) -> Resource:
+    """Plain data that belong to a visit and are no observation, as a document in JSON."""
     attachment = {
         "contentType": "application/json",
-        "title": f"plan of visit {visit.number}: computed, nothing of it was measured",
-        "data": base64_of(json.dumps(plan, ensure_ascii=False)),
+        "title": title,
+        "data": base64_of(json.dumps(content, ensure_ascii=False)),
     }
     return resource(
         "DocumentReference",
-        "plan",
+        name,
         visit.pk,
         status="current",
-        type=own(terms.ACTIVITY, "plan", "plan of a visit with its forecast"),
+        type=own(terms.ACTIVITY, name, kind),
         subject=reference("person", gathered.person.pk),
         custodian=reference("clinic", ""),
         content=[{"attachment": attachment}],

@@ -4,7 +4,6 @@ Only what a person entered goes out so; estimates and prompts are computed and s
 that stand after corrections; the document with every entry holds what was corrected too.
 """
 
-import json
 from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from typing import Any
@@ -14,11 +13,11 @@ from evenfield.clinic.exchange import fhir_terms as terms
 from evenfield.clinic.exchange.fhir_bundle import (
     Resource,
     area,
-    base64_of,
     moment,
     own,
     reference,
     resource,
+    visit_document,
 )
 from evenfield.clinic.exchange.gathered import Gathered
 from evenfield.clinic.visits.models import Kind
@@ -114,19 +113,5 @@ def _entries(visit: Visit, rows: Sequence[Row], gathered: Gathered) -> Resource:
         {"number": row.number, "kept": moment(row.at), "kind": row.kind, "by": row.actor, **row.content}
         for row in rows
     ]
-    attachment = {
-        "contentType": "application/json",
-        "title": f"every entry of visit {visit.number}, times in seconds from its start",
-        "data": base64_of(json.dumps(told, ensure_ascii=False)),
-    }
-    return resource(
-        "DocumentReference",
-        "entries",
-        visit.pk,
-        status="current",
-        type=own(terms.ACTIVITY, "entries", "entries of a visit"),
-        subject=reference("person", gathered.person.pk),
-        custodian=reference("clinic", ""),
-        content=[{"attachment": attachment}],
-        context={"encounter": [reference("visit", visit.pk)]},
-    )
+    title = f"every entry of visit {visit.number}, times in seconds from its start"
+    return visit_document(visit, gathered, "entries", "entries of a visit", title, told)

@@ -73,10 +73,7 @@ def of_visit(visit: Visit, clinic: str) -> Gathered:
     Measurements and photographs are those of the visit's region, and weight; the consents are all of the
     person's, because one signed earlier is what the visit stood on.
     """
-    person = visit.course.person
-    while person.merged_into is not None:
-        person = person.merged_into
-    return _gather(person, clinic, visit)
+    return _gather(visit.person.kept, clinic, visit)
 
 
 def _gather(person: Person, clinic: str, visit: Visit | None) -> Gathered:

@@ -147,8 +147,7 @@ class _People:
         held = Person.objects.filter(erased__isnull=True)
         if code:
             one = held.select_related("merged_into").filter(code=read_code(code) or "").first()
-            kept = one.merged_into or one if one else None
-            return kept if isinstance(kept, Person) else f"There is nobody with the code {code!r}."
+            return one.kept if one else f"There is nobody with the code {code!r}."
         day = read_day(born, month_first=self._month_first)
         if day is None or not (given or family):
             return "Say who it is: the code, or names and date of birth."

@@ -2,10 +2,11 @@
 
 from django import forms
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import render
 
 from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
+from evenfield.clinic.courses.finding import visit_or_404
 from evenfield.clinic.courses.models import Visit
 from evenfield.clinic.exchange.fhir_bundle import FhirError
 from evenfield.clinic.exchange.sending import CHOICES, send
@@ -33,10 +34,7 @@ def send_person(request: StaffRequest, code: str) -> HttpResponse:
 @requires("exchange.send")
 def send_visit(request: StaffRequest, number: int) -> HttpResponse:
     """One visit."""
-    wanted = Visit.objects.select_related("course__person__merged_into")
-    one = get_object_or_404(wanted, pk=number, course__person__erased__isnull=True)
-    assert isinstance(one, Visit)
-    return _send(request, one)
+    return _send(request, visit_or_404(number))
 
 
 def _send(request: StaffRequest, about: Person | Visit) -> HttpResponse:

@@ -38,7 +38,6 @@ class ValueChange:
         difference: later less earlier.
         error: standard error of measurement of one value.
         smallest_real: smallest change beyond measuring error, 95 %.
-        from_own: whether the error comes from the clinic's own readings.
         same_measurer: whether one person measured both.
     """
 
@@ -47,7 +46,6 @@ class ValueChange:
     difference: float
     error: float
     smallest_real: float
-    from_own: bool
     same_measurer: bool
 
     @property
@@ -122,7 +120,6 @@ def change(earlier: Measured, later: Measured, own: OwnError | None = None) -> V
         difference=later.value - earlier.value,
         error=error,
         smallest_real=mdc95(error),
-        from_own=own is not None and own.value >= error,
         same_measurer=same,
     )
 

@@ -1,9 +1,8 @@
 """The newest complete set of a region as values for a case: what a plan is made from."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
 from evenfield.body import DIRECTIONS, RegionKind
 from evenfield.clinic.measuring.change import error_of, newest_of_all, own_error
@@ -38,17 +37,6 @@ class RegionValues:
     entries: tuple[int, ...]
     notes: tuple[str, ...]
 
-    def region_table(self) -> dict[str, Any]:
-        """The keys of a case file's `[region]` that were measured; the others keep their defaults."""
-        table: dict[str, Any] = {
-            "kind": self.region.value,
-            "levels_mm": list(self.levels_mm),
-            "girth_mm": list(self.girth_mm),
-        }
-        if self.fat_mm:
-            table["fat_mm"] = self.fat_mm[0] if len(self.fat_mm) == 1 else list(self.fat_mm)
-        return table
-
 
 def values_for_case(person: Person, region: RegionKind, side: str = "") -> RegionValues | None:
     """The newest complete girths, and the newest fat thickness in four directions; None without girths.
@@ -59,18 +47,8 @@ def values_for_case(person: Person, region: RegionKind, side: str = "") -> Regio
     girths = newest_girths(numbers, region, side)
     if not girths:
         return None
-    notes = [f"{_words(one)}: the readings did not agree." for one in girths if not one.agreed]
     rows = _newest_fat(numbers, tuple(one.level_mm or 0.0 for one in girths))
     fat = [one for row in rows for one in row]
-    notes += [f"{_words(one)}: the readings did not agree." for one in fat if not one.agreed]
-    if len(rows) == 1 and len(girths) > 1:
-        notes.append("Fat was measured at one level and stands for all.")
-    if not rows:
-        notes.append("Fat was not measured in four directions: the shipped mean stands in for it.")
-    elif rows[0][0].entry != girths[0].entry:
-        notes.append("Fat was measured on another day than the girths.")
-    if fat and fat[0].protocol.conversion:
-        notes.append(f"Fat: {fat[0].protocol.name}, {fat[0].protocol.conversion}.")
     newest = newest_of_all()
     girth_sem = _errors(girths, newest)
     fat_sem = _errors(fat, newest)
@@ -89,8 +67,24 @@ def values_for_case(person: Person, region: RegionKind, side: str = "") -> Regio
         girths_at=girths[0].at,
         fat_at=fat[0].at if fat else None,
         entries=tuple(sorted({one.entry for one in [*girths, *fat]})),
-        notes=tuple(notes),
+        notes=tuple(_notes(girths, rows)),
     )
+
+
+def _notes(girths: Sequence[Measured], rows: Sequence[Sequence[Measured]]) -> Iterator[str]:
+    """What a plan must say about these girths, and the fat of each level measured (`rows`)."""
+    fat = [one for row in rows for one in row]
+    for one in (*girths, *fat):
+        if not one.agreed:
+            yield f"{_words(one)}: the readings did not agree."
+    if len(rows) == 1 and len(girths) > 1:
+        yield "Fat was measured at one level and stands for all."
+    if not rows:
+        yield "Fat was not measured in four directions: the shipped mean stands in for it."
+    elif rows[0][0].entry != girths[0].entry:
+        yield "Fat was measured on another day than the girths."
+    if fat and fat[0].protocol.conversion:
+        yield f"Fat: {fat[0].protocol.name}, {fat[0].protocol.conversion}."
 
 
 def newest_girths(numbers: Sequence[Measured], region: RegionKind, side: str) -> list[Measured]:

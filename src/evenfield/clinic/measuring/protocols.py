@@ -7,17 +7,18 @@ changed without a new version is noticed and its numbers are not mixed with earl
 
 import hashlib
 import json
-import tomllib
 from enum import StrEnum
 from functools import cache, cached_property
 from importlib import resources
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Literal, Self
 
 from django.conf import settings
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, model_validator
 
 from evenfield.body import RegionKind
+from evenfield.clinic.own_files import own_text
+from evenfield.conduct.data_file import DataEntry, read_data
 
 _MEASURED_BY = {
     "quantity",
@@ -43,11 +44,7 @@ class Quantity(StrEnum):
     WEIGHT = "weight"
 
 
-class _Data(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class Protocol(_Data):
+class Protocol(DataEntry):
     """One way of measuring one quantity.
 
     `agree`, `error`, `error_other` and `minus_mm` are in mm (kg for weight); `levels_mm` are distances from
@@ -131,7 +128,7 @@ class Protocol(_Data):
         return absolute * self.scale if absolute is not None else (relative or 0.0) / 100 * reading
 
 
-class Protocols(_Data):
+class Protocols(DataEntry):
     """A version of the clinic's protocols."""
 
     version: str = Field(min_length=1)
@@ -159,15 +156,7 @@ class Protocols(_Data):
 
 def read_protocols(text: str, where: str) -> Protocols:
     """Protocols from TOML text; `where` names it in messages. Raises ProtocolError."""
-    try:
-        return Protocols.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        raise ProtocolError(f"protocols {where}: not TOML: {error}") from None
-    except ValidationError as error:
-        first: Any = error.errors(include_url=False, include_context=False)[0]
-        key = ".".join(str(part) for part in first["loc"]) or "protocols"
-        message = first["msg"].removeprefix("Value error, ")
-        raise ProtocolError(f"protocols {where}: {key}: {message}") from None
+    return read_data(Protocols, text, what="protocols", where=where, refused=ProtocolError)
 
 
 @cache
@@ -188,10 +177,7 @@ def present_protocols() -> Protocols:
     Raises ProtocolError if the clinic's own file is there but cannot be used: the shipped ones never stand
     in for it unseen.
     """
-    try:
-        text = own_protocols_file().read_text(encoding="utf-8")
-    except FileNotFoundError:
+    text = own_text(own_protocols_file(), "protocols", ProtocolError)
+    if text is None:
         return default_protocols()
-    except (OSError, UnicodeDecodeError) as error:
-        raise ProtocolError(f"protocols {own_protocols_file().name}: cannot be read: {error}") from None
     return read_protocols(text, own_protocols_file().name)

@@ -7,7 +7,7 @@ question.
 """
 
 import secrets
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -210,6 +210,7 @@ def _rounds(plan: SetPlan, typed: Mapping[str, str], shown: int) -> list[list[Ty
 
 
 def _judge_line(taking: Taking, line: EntryLine, sent: Mapping[str, str], known: HeldAgainst) -> None:
+    """Judge the readings of one line; settle it, or leave open what is still asked."""
     for row in taking.rounds:  # a further reading left empty is asked for anew if it is still wanted
         row[:] = [
             one for one in row if one.line.key != line.key or one.typed or one.round <= line.protocol.readings
@@ -219,22 +220,7 @@ def _judge_line(taking: Taking, line: EntryLine, sent: Mapping[str, str], known:
     if not filled:
         return  # not measured, and kept as such
     for one in fields:
-        if not one.typed:
-            one.problem = (
-                f"Reading {one.round} is missing. Leave all readings of a line empty if it was not measured."
-            )
-            continue
-        try:
-            one.value = line.unit.read(one.typed)
-        except TypedError as error:
-            one.problem = str(error)
-            continue
-        others = [other.value for other in filled if other.round < one.round and other.value and _good(other)]
-        held = known if known.earlier is not None or not others else _with_fellow(known, others[0])
-        one.question = question(one.typed, one.value, line.unit, line.protocol, held)
-        suffix = f"{one.round}-{line.key}"
-        one.why = sent.get(f"why-{suffix}", "").strip()[:_LONGEST_REASON]
-        one.sure = sent.get(f"sure-{suffix}") == one.typed
+        _judge_reading(one, filled, sent, known)
     if any(one.open for one in fields):
         return
     settled = settle([one.value for one in filled if one.value], line.protocol)
@@ -246,15 +232,42 @@ def _judge_line(taking: Taking, line: EntryLine, sent: Mapping[str, str], known:
         return
     last = filled[-1]
     if not settled.agreed and last.question is None:
-        suffix = f"{last.round}-{line.key}"
         last.question = Doubt(
             f"{len(filled)} readings do not agree; the {settled.by} would be kept so marked.", ()
         )
-        last.why = sent.get(f"why-{suffix}", "").strip()[:_LONGEST_REASON]
-        last.sure = sent.get(f"sure-{suffix}") == last.typed
+        _take_answer(last, sent)
         if last.open:
             return
     taking.settled[line.key] = settled
+
+
+def _judge_reading(
+    one: TypedReading, filled: Sequence[TypedReading], sent: Mapping[str, str], known: HeldAgainst
+) -> None:
+    """Its value, what is wrong with it or the question it raises, and the answer sent. `filled`: the readings
+    typed for its line; an earlier one is held against it where nothing else is known."""
+    line = one.line
+    if not one.typed:
+        one.problem = (
+            f"Reading {one.round} is missing. Leave all readings of a line empty if it was not measured."
+        )
+        return
+    try:
+        one.value = line.unit.read(one.typed)
+    except TypedError as error:
+        one.problem = str(error)
+        return
+    others = [other.value for other in filled if other.round < one.round and other.value and _good(other)]
+    held = known if known.earlier is not None or not others else _with_fellow(known, others[0])
+    one.question = question(one.typed, one.value, line.unit, line.protocol, held)
+    _take_answer(one, sent)
+
+
+def _take_answer(one: TypedReading, sent: Mapping[str, str]) -> None:
+    """What was answered to the question about a reading; it holds for the number it was given for."""
+    suffix = f"{one.round}-{one.line.key}"
+    one.why = sent.get(f"why-{suffix}", "").strip()[:_LONGEST_REASON]
+    one.sure = sent.get(f"sure-{suffix}") == one.typed
 
 
 def _good(reading: TypedReading) -> bool:

@@ -62,6 +62,14 @@ class Person(Recorded):
         """The code in two groups."""
         return f"{self.code[:3]}-{self.code[3:]}"
 
+    @property
+    def kept(self) -> "Person":
+        """The record that is kept: this one, or the one it was merged into."""
+        kept = self
+        while kept.merged_into is not None:
+            kept = kept.merged_into
+        return kept
+
     def one_person(self) -> list["Person"]:
         """This record and all records merged into it, directly or through others."""
         everyone, edge = [self], [self.pk]

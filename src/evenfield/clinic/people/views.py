@@ -26,8 +26,7 @@ def person_or_404(code: str) -> Person:
     found = Person.objects.select_related("merged_into").filter(code=read_code(code) or "").first()
     if found is None:
         raise Http404
-    kept = found.merged_into or found
-    assert isinstance(kept, Person)
+    kept: Person = found.kept
     return kept
 
 

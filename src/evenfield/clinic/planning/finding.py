@@ -3,7 +3,6 @@
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 
-from evenfield.clinic.people.models import Person
 from evenfield.clinic.planning import jobs
 from evenfield.clinic.planning.models import Job, JobKind, JobState, Plan
 
@@ -18,12 +17,6 @@ def plan_or_404(number: int) -> Plan:
     if not found.case:
         raise Http404
     return found
-
-
-def kept_person(plan: Plan) -> Person:
-    """Whose plan it is, the kept record if two were merged."""
-    person: Person = plan.person.merged_into or plan.person
-    return person
 
 
 def newest(plan: Plan, kind: JobKind) -> Job | None:

@@ -2,9 +2,9 @@
 
 from typing import Any
 
+from evenfield.clinic.own_files import skin_limit_c
 from evenfield.clinic.planning import jobs
 from evenfield.clinic.planning.models import Job, JobKind, Plan
-from evenfield.clinic.planning.skin_limit import skin_limit_c
 
 LEAST_GAP_MM = 6.0
 """Where the manual's limit is not entered (label A, as in `tolerance.search.Wish`)."""

@@ -30,7 +30,7 @@ def make_forecast(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
     from evenfield.forecast import expected_tuning, forecast, forecast_to_json
     from evenfield.report import findings, pictures, write_report
     from evenfield.report.figures import save_picture
-    from evenfield.report.pdf import report_data
+    from evenfield.report.forecast_page import report_data
 
     f = forecast(case, progress=progress)
     profile = read_device_profile(asked["profile"], asked["device"]) if asked else None
@@ -90,18 +90,6 @@ def make_placing(case: Case, asked: dict[str, Any], folder: Path, progress: Prog
     return {"watch": what_to_watch(table), "signs": signs(case), "picture": picture.words}
 
 
-ROWS = (
-    ("hottest_skin_c", "Hottest skin", "°C", 1),
-    ("hottest_fat_c", "Hottest fat", "°C", 1),
-    ("mean_fat_at_end_c", "Mean of fat at the end of power", "°C", 1),
-    ("fat_zones_apart_at_end_k", "Warmest less coolest fat zone at the end", "K", 1),
-    ("minutes_to_band", "Until the mean of fat is in the band", "min", 0),
-    ("minutes_in_band", "Mean of fat in the band for", "min", 0),
-    ("evenness", "Evenness of the field in fat", "", 2),
-    ("tuning_percent", "Tuning to expect, generic circuit", "%", 0),
-)
-
-
 def make_sureness(case: Case, asked: dict[str, Any], folder: Path, progress: Progress) -> dict[str, Any]:
     """Some hundreds of bodies, tissues and placements that fit the case: how far results spread, and why.
 
@@ -111,10 +99,11 @@ def make_sureness(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
     from evenfield.report.figures import save
     from evenfield.report.minutes_power import draw_minutes_power
     from evenfield.report.uncertainty import draw_bands, draw_drivers
-    from evenfield.tolerance.ensemble import ensemble, quantiles
+    from evenfield.tolerance.ensemble import ensemble
     from evenfield.tolerance.indices import ensemble_indices, in_words
     from evenfield.tolerance.minutes_power import minutes_power
     from evenfield.tolerance.parallel import runner
+    from evenfield.tolerance.result_rows import result_rows
     from evenfield.tolerance.uncertainty_json import uncertainty_to_json
 
     limit = float(asked["skin_limit_c"])
@@ -130,16 +119,12 @@ def make_sureness(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
     save(draw_drivers(indices), folder / "drivers.svg")
     save(draw_minutes_power(levels), folder / "minutes_power.svg")
     _write(folder / "sureness.json", uncertainty_to_json(made, indices))
-    results = made.results()
     error = made.error
     return {
         "members": made.members,
-        "rows": [
-            [words, *(_told(float(v), unit, digits) for v in quantiles(results[key]))]
-            for key, words, unit, digits in ROWS
-        ],
+        "rows": [[words[0].upper() + words[1:], *cells] for words, cells in result_rows(made)],
         "skin_limit_c": limit,
-        "above_limit_percent": round(100 * float(np.mean(results["hottest_skin_c"] > limit))),
+        "above_limit_percent": round(100 * float(np.mean(made.results()["hottest_skin_c"] > limit))),
         "drivers": in_words(indices),
         "error_k": None if error is None else [round(float(error.hottest_skin_k[0]), 2),
                                                round(float(error.hottest_fat_k[0]), 2)],
@@ -190,10 +175,6 @@ def _option(one: "Option") -> dict[str, Any]:
         f"{float(one.skin_c[2]):.1f} °C",
         "case": case_to_toml(replace(one.case, session=session)),
     }
-
-
-def _told(value: float, unit: str, digits: int) -> str:
-    return f"{value:.{digits}f} {unit}".strip() if np.isfinite(value) else "not reached"
 
 
 def _write(path: Path, content: Any) -> None:

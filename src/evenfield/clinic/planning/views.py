@@ -21,10 +21,10 @@ from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.courses.models import Visit, VisitState
+from evenfield.clinic.own_files import skin_limit_c
 from evenfield.clinic.planning import manual, store
-from evenfield.clinic.planning.finding import done, kept_person, newest, plan_or_404
+from evenfield.clinic.planning.finding import done, newest, plan_or_404
 from evenfield.clinic.planning.models import JobKind, JobState, Plan
-from evenfield.clinic.planning.skin_limit import skin_limit_c
 from evenfield.conduct.profile import ProfileError
 
 View = TypeVar("View", bound=Callable[..., Any])
@@ -86,7 +86,7 @@ def _part(request: StaffRequest, number: int, kind: JobKind, template: str) -> H
 
 def _context(plan: Plan, kind: JobKind) -> dict[str, Any]:
     """What every page of a plan shows."""
-    return {"plan": plan, "person": kept_person(plan), "job": newest(plan, kind), "kind": kind}
+    return {"plan": plan, "person": plan.person.kept, "job": newest(plan, kind), "kind": kind}
 
 
 _with_styles = cast(Callable[[View], View], csp_update({"style-src": "'unsafe-inline'"}))
@@ -101,7 +101,7 @@ def in_space(request: StaffRequest, number: int) -> HttpResponse:
     if shown is None:
         return redirect("plan", number=plan.pk)
     words = next(p["words"] for p in shown["pictures"] if p["name"] == "maps")
-    context = {"plan": plan, "person": kept_person(plan), "shown": shown, "words": words}
+    context = {"plan": plan, "person": plan.person.kept, "shown": shown, "words": words}
     return render(request, "planning/space.html", context)
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from django.contrib import messages
 from django.db import transaction
 from django.http import Http404, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 
 from evenfield.body import RegionKind
@@ -15,11 +15,12 @@ from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
+from evenfield.clinic.courses.finding import visit_or_404
 from evenfield.clinic.courses.models import REGIONS, SIDES, Visit, VisitState
 from evenfield.clinic.devices.models import Device
 from evenfield.clinic.people.views import present_person
 from evenfield.clinic.planning import manual
-from evenfield.clinic.planning.finding import kept_person, plan_or_404
+from evenfield.clinic.planning.finding import plan_or_404
 from evenfield.clinic.planning.models import JobKind, Plan
 from evenfield.clinic.planning.ordering import order_for
 from evenfield.clinic.planning.prefill import PlanFor, Start, panel_profiles, start
@@ -44,12 +45,10 @@ from evenfield.clinic.planning.sheet import (
 @requires("planning.use")
 def plan_visit(request: StaffRequest, number: int) -> HttpResponse:
     """Plan one visit."""
-    wanted = Visit.objects.select_related("course__person__merged_into", "device", "room")
-    visit = get_object_or_404(wanted, pk=number, course__person__erased__isnull=True)
+    visit = visit_or_404(number)
     course = visit.course
-    person = course.person.merged_into or course.person
     device = _device(request) or visit.device
-    planned = PlanFor(person, course.region_kind, course.side, visit, device, visit.room)
+    planned = PlanFor(visit.person.kept, course.region_kind, course.side, visit, device, visit.room)
     return _form(request, planned, start(planned))
 
 
@@ -70,7 +69,7 @@ def change_plan(request: StaffRequest, number: int) -> HttpResponse:
     """Another version of a plan, begun from this one."""
     plan = plan_or_404(number)
     planned = PlanFor(
-        kept_person(plan), RegionKind(plan.region), plan.side, plan.visit, _device(request) or plan.device
+        plan.person.kept, RegionKind(plan.region), plan.side, plan.visit, _device(request) or plan.device
     )
     try:
         begun = Start(values_of(plan.checked_case()), dict(plan.sources))

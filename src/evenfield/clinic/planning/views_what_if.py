@@ -22,7 +22,7 @@ from evenfield.clinic.planning.asking import (
     what_if_of,
 )
 from evenfield.clinic.planning.asking import controls as all_controls
-from evenfield.clinic.planning.finding import done, kept_person, newest, plan_or_404
+from evenfield.clinic.planning.finding import done, newest, plan_or_404
 from evenfield.clinic.planning.models import JobKind, Plan
 from evenfield.clinic.planning.prefill import PlanFor
 from evenfield.clinic.planning.resident import resident
@@ -58,7 +58,7 @@ def what_if(request: StaffRequest, number: int) -> HttpResponse:
     full = list(plan.jobs.filter(kind=JobKind.FULL).order_by("-pk")[:10])
     context: dict[str, Any] = {
         "plan": plan,
-        "person": kept_person(plan),
+        "person": plan.person.kept,
         "groups": groups,
         "job": newest(plan, JobKind.PREVIEW),
         "kind": JobKind.PREVIEW,
@@ -111,7 +111,7 @@ def take(request: StaffRequest, number: int) -> HttpResponse:
     if beyond := manual.beyond(changed, plan.device):
         messages.error(request, " ".join(beyond.values()))
         return redirect("what-if", number=plan.pk)
-    planned = PlanFor(kept_person(plan), RegionKind(plan.region), plan.side, plan.visit, plan.device)
+    planned = PlanFor(plan.person.kept, RegionKind(plan.region), plan.side, plan.visit, plan.device)
     return redirect("plan", number=new_plan(request, planned, changed, plan.sources).pk)
 
 

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from django.conf import settings
 
+from evenfield.clinic.own_files import own_text
 from evenfield.conduct.screening import Screening, ScreeningError, default_screening, read_screening
 
 
@@ -18,10 +19,7 @@ def present_questions() -> Screening:
     Raises ScreeningError if the clinic's own file is there but cannot be used: the shipped questions never
     stand in for it unseen.
     """
-    try:
-        text = own_questions_file().read_text(encoding="utf-8")
-    except FileNotFoundError:
+    text = own_text(own_questions_file(), "screening", ScreeningError)
+    if text is None:
         return default_screening()
-    except (OSError, UnicodeDecodeError) as error:
-        raise ScreeningError(f"screening {own_questions_file().name}: cannot be read: {error}") from None
     return read_screening(text, own_questions_file().name)

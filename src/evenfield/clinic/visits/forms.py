@@ -10,6 +10,8 @@ from evenfield.clinic.visits.models import NextSteps
 from evenfield.clinic.visits.running import Row
 from evenfield.conduct.adverse import AdverseEventError, default_adverse_events, grade_event
 
+_DUTIES = "Duties to report differ from place to place; the lead clinician decides."
+
 
 def _redness() -> list[tuple[str, str]]:
     return [
@@ -56,7 +58,7 @@ class UnwantedForm(forms.Form):
         label="To whom it was reported, and when",
         max_length=1000,
         required=False,
-        help_text="Duties to report differ from place to place; the lead clinician decides.",
+        help_text=_DUTIES,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
 
@@ -83,7 +85,7 @@ class ReportedForm(forms.Form):
     told = forms.CharField(
         label="To whom it was reported, and when",
         max_length=1000,
-        help_text="Duties to report differ from place to place; the lead clinician decides.",
+        help_text=_DUTIES,
         widget=forms.Textarea(attrs={"rows": 2}),
     )
 

@@ -1,14 +1,12 @@
 """The practice profile of a visit: the clinic's own or the shipped one, under the limits of the manual."""
 
-from pathlib import Path
-
-from django.conf import settings
 from django.db import transaction
 
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.devices.models import Device
-from evenfield.conduct.profile import PracticeProfile, ProfileError, default_profile, read_profile
+from evenfield.clinic.own_files import own_profile_file, profile_from
+from evenfield.conduct.profile import PracticeProfile, ProfileError
 
 _FROM_MANUAL = {
     "power_most_w": "power_most_w",
@@ -18,26 +16,6 @@ _FROM_MANUAL = {
 _MANUAL = "limit of the device's manual as entered here"
 
 
-def own_profile_file() -> Path:
-    """Where a clinic may put its own profile, in the form docs/conduct.md describes."""
-    return Path(settings.EVENFIELD_HOME) / "practice.toml"
-
-
-def profile_text() -> str:
-    """The clinic's own profile as text; "" for the shipped one.
-
-    Raises ProfileError if the file is there but cannot be used: the shipped profile never stands in unseen.
-    """
-    try:
-        text = own_profile_file().read_text(encoding="utf-8")
-    except FileNotFoundError:
-        return ""
-    except (OSError, UnicodeDecodeError) as error:
-        raise ProfileError(f"practice profile {own_profile_file().name}: cannot be read: {error}") from None
-    read_profile(text, own_profile_file().name)
-    return text
-
-
 def keep_profile(text: str) -> bool:
     """Put the clinic's own profile in place of the one there; "" goes back to the shipped one. The trail
     keeps what stood before and what stands now. Visits that run keep theirs. False if it is as it was.
@@ -45,8 +23,7 @@ def keep_profile(text: str) -> bool:
     Raises ProfileError, and changes nothing, if the text cannot be used or the directory not be written to.
     """
     file = own_profile_file()
-    if text:
-        read_profile(text, file.name)
+    profile_from(text)
     try:
         before = file.read_text(encoding="utf-8", errors="replace") if file.exists() else ""
         if text == before:
@@ -80,7 +57,7 @@ def manual_limits(device: Device | None) -> dict[str, float]:
 def profile_of(text: str, limits: dict[str, float]) -> PracticeProfile:
     """The profile of a text, with the manual's limits where they are stricter: most power and longest time
     never above the manual's, tuning never below it."""
-    profile = read_profile(text, own_profile_file().name) if text else default_profile()
+    profile = profile_from(text)
     data = profile.model_dump()
     numbers = data["numbers"]
     for name, limit in limits.items():

@@ -25,7 +25,6 @@ CAUTIONS = [
     "skin's surface. The ranges hold only as far as the model's assumptions do.",
     "A missing report of warmth or pain proves nothing.",
     "Temperature and dose say nothing about a loss of fat.",
-    "The device's manual, local rules and the supervising licensed clinician decide.",
 ]
 _LEARNED = {
     "absorbed_share": "Share of the set power absorbed",
@@ -46,15 +45,15 @@ def estimate_of(run: Running) -> dict[str, Any] | None:
 
 def picture_of(run: Running) -> "VisitPicture":
     """What the picture shows."""
-    from evenfield.report.visit_page import Course, VisitPicture
+    from evenfield.report.visit_page import CurveInTime, VisitPicture
 
     told, numbers = estimate_of(run), summary(run)
     past = told["so_far"] if told else None
     return VisitPicture(
         end_minute=run.now_s / 60.0,
         power=[(step.at_s / 60.0, step.watts) for step in numbers.power],
-        fat=Course(past["minutes"], past["fat_mean_c"]) if past else None,
-        skin=Course(past["minutes"], past["skin_mean_c"]) if past else None,
+        fat=CurveInTime(past["minutes"], past["fat_mean_c"]) if past else None,
+        skin=CurveInTime(past["minutes"], past["skin_mean_c"]) if past else None,
         readings=[(one.when_s / 60.0, one.celsius) for one in numbers.readings],
         marks=[(one.when_s / 60.0, _LETTERS[type(one)]) for one in numbers.facts if type(one) in _LETTERS],
         band_c=run.plan.band_c,
@@ -92,6 +91,7 @@ def page_lines(run: Running) -> list[dict[str, Any]]:
 
 def sheet_of(run: Running, clinic: str) -> "VisitSheet":
     """What the report says."""
+    from evenfield.forecast import DECIDES
     from evenfield.report.visit_page import VisitSheet
 
     visit, told = run.visit, estimate_of(run)
@@ -99,7 +99,7 @@ def sheet_of(run: Running, clinic: str) -> "VisitSheet":
     begun = date_format(localtime(visit.started_at), "DATETIME_FORMAT")
     where = [f"begun {begun}", str(visit.room or ""), str(visit.device or "")]
     return VisitSheet(
-        title=f"{visit.person.full_name}: {visit.course.region_words}, visit {visit.number}",
+        title=f"{visit.person.kept.full_name}: {visit.course.region_words}, visit {visit.number}",
         setting=" · ".join(one for one in where if one),
         clinic=clinic,
         numbers=summary(run).lines,
@@ -131,7 +131,7 @@ def sheet_of(run: Running, clinic: str) -> "VisitSheet":
         else [],
         entries=[_entry(line) for line in page_lines(run)],
         sureness=_sureness(run, told),
-        cautions=CAUTIONS,
+        cautions=[*CAUTIONS, DECIDES],
     )
 
 

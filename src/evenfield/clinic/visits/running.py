@@ -16,12 +16,13 @@ from django.utils import timezone
 
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError, begin_visit
+from evenfield.clinic.own_files import profile_text
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.screening.standing import standing
 from evenfield.clinic.setup_check.runs import present_run
 from evenfield.clinic.visits.models import Kind, VisitEntry
 from evenfield.clinic.visits.plans import LivePlan, plan_of
-from evenfield.clinic.visits.profiles import manual_limits, profile_of, profile_text
+from evenfield.clinic.visits.profiles import manual_limits, profile_of
 from evenfield.conduct import Advice, Event, PracticeProfile, advise, event_from_mapping
 from evenfield.conduct.estimate import Estimate
 from evenfield.conduct.events import Planned, event_to_mapping
@@ -157,7 +158,7 @@ def begin(visit: Visit) -> Visit:
     Raises VisitError with one sentence where something is missing or the visit is not planned.
     """
     with transaction.atomic():
-        lacking = missing_before(visit.person.one_person()[0])
+        lacking = missing_before(visit.person.kept)
         if lacking:
             said = "; ".join(f"{one.name.lower()}: {one.words}" for one in lacking)
             raise VisitError(f"The visit cannot begin. Missing: {said}.")

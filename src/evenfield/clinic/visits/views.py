@@ -22,7 +22,7 @@ from evenfield.clinic.visits.today import waiting_today
 def running_visits(request: StaffRequest) -> HttpResponse:
     """All rooms at once, and what of today can begin."""
     there = waiting_today().filter(course__person__erased__isnull=True)
-    waiting = there.select_related("course__person", "room")
+    waiting = there.select_related("course__person__merged_into", "room")
     return render(request, "visits/running.html", {"visits": _lines(), "waiting": waiting})
 
 
@@ -52,7 +52,7 @@ def _line(visit: Visit, newest: int) -> dict[str, Any]:
     return {
         "address": reverse("live-visit", kwargs={"number": visit.pk}),
         "room": visit.room.name if visit.room else "no room",
-        "person": visit.person.full_name,
+        "person": visit.person.kept.full_name,
         "region": visit.course.region_words,
         "now_s": round(run.now_s, 1),
         "phase": phase_words(advice),

@@ -9,6 +9,7 @@ from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
+from evenfield.clinic.courses.finding import visit_or_404
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.visits.closing import close, keep_report, keep_unwanted
@@ -17,7 +18,6 @@ from evenfield.clinic.visits.models import NextSteps
 from evenfield.clinic.visits.reporting import estimate_of, page_lines, pdf, picture
 from evenfield.clinic.visits.running import Running, running
 from evenfield.clinic.visits.summary import closing, reported, summary, unwanted
-from evenfield.clinic.visits.views_live import visit_or_404
 from evenfield.conduct.adverse import default_adverse_events
 from evenfield.conduct.state import State
 
@@ -57,7 +57,7 @@ def close_visit(request: StaffRequest, number: int) -> HttpResponse:
             return redirect("visit-report", number=number)
     context = {
         "visit": visit,
-        "person": visit.person.one_person()[0],
+        "person": visit.person.kept,
         "form": form,
         "lines": summary(run).lines,
         "stopped": state.stopped is not None,
@@ -120,7 +120,7 @@ def visit_report(request: StaffRequest, number: int) -> HttpResponse:
     following = visit.course.visits.filter(state=VisitState.PLANNED).order_by("planned_start").first()
     context = {
         "visit": visit,
-        "person": visit.person.one_person()[0],
+        "person": visit.person.kept,
         "summary": summary(run),
         "closing": closing(run),
         "unwanted": [(row, reported(run, row)) for row in unwanted(run)],

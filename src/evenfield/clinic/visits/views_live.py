@@ -6,7 +6,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.csrf import ensure_csrf_cookie
 from django.views.decorators.http import require_POST, require_safe
@@ -15,6 +15,7 @@ from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
+from evenfield.clinic.courses.finding import visit_or_404
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.visits import running as runs
@@ -25,21 +26,13 @@ from evenfield.clinic.visits.telling import heartbeat
 from evenfield.conduct.profile import ProfileError
 
 
-def visit_or_404(number: int) -> Visit:
-    """The visit of a number in an address, of someone who was not erased."""
-    wanted = Visit.objects.select_related("course__person__merged_into", "room", "device", "staff")
-    found = get_object_or_404(wanted, pk=number, course__person__erased__isnull=True)
-    assert isinstance(found, Visit)
-    return found
-
-
 @requires("visits.view")
 @require_safe
 @ensure_csrf_cookie
 def live_visit(request: StaffRequest, number: int) -> HttpResponse:
     """What is missing before it, the running visit, or the way to its report."""
     visit = visit_or_404(number)
-    person = visit.person.one_person()[0]
+    person = visit.person.kept
     if visit.state == VisitState.DONE:
         return redirect("visit-report", number=number)
     if visit.state not in (VisitState.PLANNED, VisitState.RUNNING):

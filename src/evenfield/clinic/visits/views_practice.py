@@ -10,8 +10,9 @@ from django.utils import timezone
 
 from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
+from evenfield.clinic.own_files import own_profile_file
 from evenfield.clinic.visits.own_numbers import NumbersForm, with_numbers
-from evenfield.clinic.visits.profiles import keep_profile, own_profile_file, profile_of
+from evenfield.clinic.visits.profiles import keep_profile, profile_of
 from evenfield.conduct.profile import PracticeProfile, ProfileError, RuleText
 
 _EXAMPLE = """\

@@ -9,9 +9,9 @@ from django.utils import timezone
 
 from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
+from evenfield.clinic.courses.finding import visit_or_404
 from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.visits.readings import take_table, zones_of
-from evenfield.clinic.visits.views_live import visit_or_404
 from evenfield.thermometer.session import DEFAULT_ERROR_K
 from evenfield.thermometer.table import COLUMNS, TableError
 
@@ -53,7 +53,7 @@ def readings_file(request: StaffRequest, number: int) -> HttpResponse:
             return redirect("live-visit", number=number)
     context = {
         "visit": visit,
-        "person": visit.person.one_person()[0],
+        "person": visit.person.kept,
         "form": form,
         "trouble": trouble,
         "problems": problems,

@@ -41,7 +41,7 @@ for (_rule, _exposed), (_a, _b) in FORMULAS.items():
             Check(
                 f"icnirp_{_rule[13:].replace(' ', '_')}_{_exposed}_{_name}",
                 Subject.PEOPLE_NEAR,
-                f"{_rule}, {_exposed}: {_name} field at 27.12 MHz as shown",
+                f"{_rule}, {_exposed}: {_name} field at 27.12 MHz as kept here",
                 _expected,
                 _digit,
                 Kind.ABSOLUTE,

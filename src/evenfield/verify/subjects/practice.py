@@ -22,7 +22,7 @@ SOURCE = "common practice, no source"
 SPACING = Spacing(scale=1.6)
 
 
-class UnderPanel:
+class HeatingUnder:
     """Heating under the first panel per absorbed watt: `fat` mean over its depth per column (along, across),
     `skin` per cell (along, across, depth), `u` and `v` the columns' places −1..1 across and along."""
 
@@ -54,8 +54,8 @@ class UnderPanel:
 
 
 @cache
-def under(gap_mm: float, tilt_deg: float) -> UnderPanel:
-    return UnderPanel(gap_mm / 1e3, tilt_deg)
+def under(gap_mm: float, tilt_deg: float) -> HeatingUnder:
+    return HeatingUnder(gap_mm / 1e3, tilt_deg)
 
 
 @check(

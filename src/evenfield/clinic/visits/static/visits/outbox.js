@@ -2,7 +2,7 @@
 // has answered after its commit. A refused one moves to a list of its own and stays there.
 const token = () => (document.cookie.match(/(?:^|; )evenfield_csrf=([^;]+)/) || [])[1] || "";
 
-export function newId() {
+function newId() {
   const bytes = crypto.getRandomValues(new Uint8Array(16));
   return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 }

@@ -21,7 +21,7 @@ export function ink(celsius) {
   return 1.05 / (light + 0.05) > (light + 0.05) / 0.05 ? "#ffffff" : "#000000";
 }
 
-export const SVG = "http://www.w3.org/2000/svg";
+const SVG = "http://www.w3.org/2000/svg";
 export function draw(name, attributes = {}, ...children) {
   const made = document.createElementNS(SVG, name);
   for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from evenfield.forecast import Forecast
-from evenfield.report import DECIDES, pictures, write_report
+from evenfield.forecast import DECIDES, Forecast
+from evenfield.report import pictures, write_report
 from tests.report.coarse import barely_told, coarse_forecast
 
 

@@ -1,4 +1,4 @@
-"""The report on a forecast: one or two pages, set from `template.typ` beside this file."""
+"""The report on a forecast: one or two pages, set from `forecast.typ` beside this file."""
 
 from __future__ import annotations
 
@@ -8,11 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from evenfield import __version__
-from evenfield.forecast import Forecast, ZoneResult
+from evenfield.forecast import DECIDES, Forecast, ZoneResult
 from evenfield.report.figures import Picture, pictures
 from evenfield.report.typeset import typeset
 from evenfield.report.wording import (
-    DECIDES,
     assumption_lines,
     body_lines,
     fat_kind_words,
@@ -36,7 +35,7 @@ _ZONE_COLUMNS = (
 def write_report(f: Forecast, path: Path) -> None:
     """Write the report of a forecast to a PDF file."""
     drawn = pictures(f)
-    path.write_bytes(typeset("template.typ", report_data(f, drawn), drawn))
+    path.write_bytes(typeset("forecast.typ", report_data(f, drawn), drawn))
 
 
 def report_data(f: Forecast, drawn: tuple[Picture, ...]) -> dict[str, Any]:

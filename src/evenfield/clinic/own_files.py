@@ -1,0 +1,48 @@
+"""Files by which a clinic puts data of its own in place of the shipped ones: what stands in them, or none."""
+
+from pathlib import Path
+
+from django.conf import settings
+
+from evenfield.conduct.profile import PracticeProfile, ProfileError, default_profile, read_profile
+
+
+def own_text(file: Path, what: str, refused: type[ValueError]) -> str | None:
+    """The text of a clinic's own file; None if there is none.
+
+    Raises `refused` with one sentence, that begins with `what`, if the file is there but cannot be read: what
+    is shipped never stands in for it unseen.
+    """
+    try:
+        return file.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return None
+    except (OSError, UnicodeDecodeError) as error:
+        raise refused(f"{what} {file.name}: cannot be read: {error}") from None
+
+
+def own_profile_file() -> Path:
+    """Where a clinic may put its own practice profile, in the form docs/conduct.md describes."""
+    return Path(settings.EVENFIELD_HOME) / "practice.toml"
+
+
+def profile_text() -> str:
+    """The clinic's own practice profile as text; "" for the shipped one.
+
+    Raises ProfileError if the file is there but cannot be used.
+    """
+    text = own_text(own_profile_file(), "practice profile", ProfileError)
+    if text is None:
+        return ""
+    read_profile(text, own_profile_file().name)
+    return text
+
+
+def profile_from(text: str) -> PracticeProfile:
+    """The profile of a text kept from `profile_text`, "" for the shipped one. Raises ProfileError."""
+    return read_profile(text, own_profile_file().name) if text else default_profile()
+
+
+def skin_limit_c() -> float:
+    """The clinic's limit for skin, °C. Raises ProfileError as `profile_text` does."""
+    return float(profile_from(profile_text()).numbers.skin_limit_c.value)
