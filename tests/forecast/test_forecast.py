@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from evenfield.case import Case, PowerKind, read_case
-from evenfield.forecast import Cancelled, Forecast, forecast, forecast_to_json
+from evenfield.forecast import CAUTIONS, Cancelled, Forecast, forecast, forecast_to_json
+from evenfield.forecast.engine import cautions_of
 from evenfield.heat.power import PowerCurve
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -98,3 +99,13 @@ def test_it_can_be_cancelled() -> None:
 
     with pytest.raises(Cancelled):
         forecast(arm(), progress=stop)
+
+
+def test_temperatures_past_what_the_laws_hold_for_are_said_first() -> None:
+    """Laws of blood flow are meant for up to 60 °C (`evenfield.tissue.flow`)."""
+    cool, hot = np.array([37.0, 59.9]), np.array([37.0, 229.0])
+    assert cautions_of({"skin": cool, "fat": cool}) == CAUTIONS
+    first, *others = cautions_of({"skin": cool, "fat": hot})
+    assert tuple(others) == CAUTIONS
+    assert "229 °C" in first
+    assert "60 °C" in first
