@@ -218,7 +218,7 @@ def cautions_of(peak_series: dict[str, Floats], error: float, target: float) -> 
     if hottest > LAWS_HOLD_TO_C:
         first.append(
             f"The hottest point computed, {hottest:.0f} °C, lies above {LAWS_HOLD_TO_C:.0f} °C, where the "
-            "laws of blood flow and heat used here no longer hold: read it as far too hot, not as a temperature."
+            "laws of blood flow and heat used here no longer hold: read it as far too hot, no temperature."
         )
     if error > target:
         first.append(
