@@ -49,3 +49,24 @@ def limb(
     front = Panel("front", shape, 0.0, shift, 0.12, 0.16, gap, radians(across), radians(along), drives[0])
     back = Panel("back", shape, radians(180), 0.0, 0.12, 0.16, gap, 0.0, 0.0, drives[1])
     return region, (place(front, region), place(back, region))
+
+
+def near_and_wide() -> tuple[Region, tuple[PlacedPanel, ...]]:
+    """A lean flat thigh; in a row along it a small curved panel near the skin, and two wide flat plates whose
+    edges stand 12 cm from it."""
+    region = Region(
+        Measurements(
+            kind=RegionKind.THIGH,
+            level_m=(-0.2, 0.2),
+            girth_m=(0.58, 0.58),
+            width_to_depth=1.7,
+            fat_m=((0.005,) * 4,) * 2,
+            skin_m=0.005,
+            bone_radius_m=0.012,
+            wall_m=0.012,
+        )
+    )
+    near = Panel("near", PanelShape.CURVED, radians(91), 0.13, 0.06, 0.08, 0.005, 0.0, radians(2), -1.0)
+    wide = Panel("wide", PanelShape.FLAT, radians(106), 0.0, 0.30, 0.04, 0.02, radians(-3), radians(2), 0.5)
+    last = Panel("last", PanelShape.FLAT, radians(102), -0.13, 0.30, 0.04, 0.02, 0.0, 0.0, -1.0)
+    return region, tuple(place(panel, region) for panel in (near, wide, last))

@@ -16,7 +16,7 @@ from evenfield.forecast.accuracy import (
 )
 from evenfield.grid.fit import fit
 from evenfield.grid.layout import Spacing, make_layout
-from tests.field.placements import limb, materials
+from tests.field.placements import limb, materials, near_and_wide
 
 COARSE = Spacing(scale=2.0)
 
@@ -133,6 +133,20 @@ def test_against_a_grid_eight_times_finer() -> None:
     assert sar_difference(field, best) < 0.6 * difference
     for name, share in best.share.items():
         assert field.share[name] == pytest.approx(share, abs=0.01)
+
+
+@pytest.mark.slow
+def test_the_estimate_covers_a_near_panel_beside_wide_plates() -> None:
+    """Against a grid of eight times the cells. Lines lifted by the plates' far edges once left 2.7 %
+    where 2.1 % were estimated."""
+    region, panels = near_and_wide()
+    drives = [placed.panel.drive for placed in panels]
+    layout = make_layout(region, panels, Spacing(scale=2.4))
+    field, _, estimate = solve_to_target(region, panels, materials("not_infiltrated"), layout=layout)
+    finer_grid = fit(layout.finer(), region, panels)
+    start = prolonged(field.potential)
+    finer = solve_field(finer_grid, materials("not_infiltrated"), drives, start=start, residual=1e-5)
+    assert sar_difference(field, finer) < estimate
 
 
 def test_extrapolation_keeps_the_absorbed_watt(base: Field) -> None:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from evenfield.applicator import PanelShape
 from evenfield.grid.fit import Grid, fit
 from evenfield.grid.layout import Spacing, make_layout
-from tests.field.placements import limb
+from tests.field.placements import limb, near_and_wide
 
 COARSE = Spacing(scale=2.0)
 
@@ -55,6 +55,27 @@ def test_coarser_grid_is_nested() -> None:
     assert np.abs(fine.nodes[:, ::2, ::2, ::2] - coarse.nodes).max() < 1e-4
     again = fit(layout.finer().coarser(), region, panels)
     assert np.abs(again.nodes - fine.nodes).max() < 1e-12
+
+
+def test_grids_are_nested_between_unlike_panels_too() -> None:
+    """Whatever the number of cells under each: the height of the lines between panels is the panels' own."""
+    region, panels = near_and_wide()
+    layout = make_layout(region, panels, COARSE)
+    # halved, an odd number of cells
+    assert any((lines.k1 - lines.k0) % 4 or (lines.j1 - lines.j0) % 4 for lines in layout.panels)
+    fine, coarse = fit(layout, region, panels), fit(layout.coarser(), region, panels)
+    inside = slice(None, coarse.panel_node + 1)
+    apart = (fine.nodes[:, ::2, ::2, ::2] - coarse.nodes)[:, :, :, inside]
+    assert np.abs(apart).max() < 5e-5  # the hole round the axis follows the grid's own smallest radius
+
+
+def test_a_far_edge_does_not_lift_the_lines_beside_a_near_panel() -> None:
+    """Between the panels the lines stay nearer to the small gaps than to a wide plate's corners."""
+    region, panels = near_and_wide()
+    grid = fit(make_layout(region, panels, COARSE), region, panels)
+    height = np.hypot(*grid.nodes[:2, :, :, grid.panel_node]) - grid.skin_radius
+    assert height.max() > 0.10
+    assert height[0].max() < 0.02  # beyond all panels
 
 
 def test_a_new_tilt_keeps_the_layout_and_moves_nodes_smoothly() -> None:

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from evenfield.case import Case, PowerKind, read_case
-from evenfield.forecast import Cancelled, Forecast, forecast, forecast_to_json
+from evenfield.forecast import CAUTIONS, Cancelled, Forecast, forecast, forecast_to_json
+from evenfield.forecast.engine import cautions_of
 from evenfield.heat.power import PowerCurve
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -100,3 +101,16 @@ def test_it_can_be_cancelled() -> None:
 
     with pytest.raises(Cancelled):
         forecast(arm(), progress=stop)
+
+
+def test_what_the_numbers_do_not_hold_for_is_said_first() -> None:
+    """Blood flow laws are meant for up to 60 °C (`evenfield.tissue.flow`); the grid has an error target."""
+    cool, hot = np.array([37.0, 59.9]), np.array([37.0, 229.0])
+    assert cautions_of({"skin": cool, "fat": cool}, 0.0199, 0.02) == CAUTIONS
+    first, *others = cautions_of({"skin": cool, "fat": hot}, 0.0199, 0.02)
+    assert tuple(others) == CAUTIONS
+    assert "229 °C" in first
+    assert "60 °C" in first
+    first, *others = cautions_of({"skin": cool, "fat": cool}, 0.025, 0.02)
+    assert tuple(others) == CAUTIONS
+    assert "2.5 %, above the 2 % aimed at" in first

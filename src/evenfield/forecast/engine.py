@@ -57,6 +57,8 @@ METHOD_SOURCES = (
     "de Dear et al., Int. J. Biometeorol. 40:141 (1997), and Ichihara et al. (1997), skin exchange",
 )
 AIR_DENSITY = 1.2
+LAWS_HOLD_TO_C = 60.0
+"""Hottest for which the laws of blood flow are meant (`tissue.flow`)."""
 
 
 class Cancelled(Exception):  # noqa: N818 (it is not an error)
@@ -206,8 +208,27 @@ def forecast(
         seconds={b: clock[b] - clock[a] for a, b in itertools.pairwise(names)},
         sources=(*setting.tissue_set.sources(case.region.layers), *METHOD_SOURCES),
         assumptions=tuple(str(a) for a in assumptions(case)),
-        cautions=CAUTIONS,
+        cautions=cautions_of(peak_series, estimate, error_target),
     )
+
+
+def cautions_of(peak_series: dict[str, Floats], error: float, target: float) -> tuple[str, ...]:
+    """What must be kept in mind, and first of all where temperatures pass what the laws used hold for, and
+    where the grid's estimated error stayed above the target."""
+    first = []
+    hottest = max(float(series.max()) for series in peak_series.values())
+    if hottest > LAWS_HOLD_TO_C:
+        first.append(
+            f"The hottest point computed, {hottest:.0f} °C, lies above {LAWS_HOLD_TO_C:.0f} °C, where the "
+            "laws of blood flow and heat used here no longer hold: read it as far too hot, no temperature."
+        )
+    if error > target:
+        first.append(
+            f"The grid's error of the heating in fat is estimated at {100 * error:.1f} %, above the "
+            f"{100 * target:.3g} % aimed at, and may be twice that: this happens where a panel's edge nearly "
+            "touches the skin."
+        )
+    return (*first, *CAUTIONS)
 
 
 def peaks(grid: Grid, history: History) -> dict[str, Floats]:

@@ -25,6 +25,8 @@ AXIS_HOLE = 0.02
 docs/physics.md)."""
 _REACH_M = 0.06
 """How far beyond a panel's edge its displacement of the lines reaches at most."""
+_LEAST_M = 1e-4
+"""Least height over the skin that counts; what is lower is refused as folded."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,22 @@ class Grid:
         lines = self.layout.panels[number]
         k, j = np.ix_(np.arange(lines.k0, lines.k1), np.arange(lines.j0, lines.j1) % self.layout.angle.size)
         return k, j
+
+
+def _between_panels(region: Region, panels: Sequence[PlacedPanel]) -> float:
+    """Height of the panels' level over the skin between panels, m: the harmonic mean of the panels' own, at
+    their corners, middles of edges and centres.
+
+    From the panels and not from the grid's lines, so that nested grids agree. Harmonic, since a wide flat
+    panel whose edges stand far from a curved body must not lift the lines beside a near neighbour: its edge
+    field would then lie in steep, coarse cells (decision 0108).
+    """
+    part = np.linspace(-0.5, 0.5, 3)
+    heights = []
+    for placed in panels:
+        theta, z, r = placed.polar(part * placed.panel.width_m, part[:, None] * placed.panel.length_m)
+        heights.append(r - region.skin_radius(theta, z))
+    return 1.0 / float(np.mean(1.0 / np.maximum(heights, _LEAST_M)))
 
 
 def _fade(position: Floats, inside: tuple[float, float], reach: tuple[float, float]) -> Floats:
@@ -137,8 +155,7 @@ def fit(layout: Layout, region: Region, panels: Sequence[PlacedPanel]) -> Grid:
     skin = layers[-1]
     spare = 1.0 - sum(weights)
     clearances = [r - region.skin_radius(theta, z) for theta, z, r, _ in points]
-    # from corners and middles only, so that nested grids agree
-    typical = float(np.mean([c[:: c.shape[0] // 2, :: c.shape[1] // 2].mean() for c in clearances]))
+    typical = _between_panels(region, panels)
     clearance = spare * typical
     for c, w, (_, _, _, pick) in zip(clearances, weights, points, strict=True):
         clearance = clearance + w * c[pick]
