@@ -7,7 +7,7 @@ from scipy.sparse.linalg import spsolve
 from evenfield.grid import kernels, transfer
 from evenfield.grid.assembly import stiffness
 from evenfield.grid.krylov import NotConverged, solve
-from evenfield.grid.multigrid import Multigrid, _sparse, coarsenable
+from evenfield.grid.multigrid import Multigrid, _sparse, coarsened_by
 from tests.grid.box import annulus
 
 NK, NJ, NI = 9, 16, 6
@@ -57,7 +57,32 @@ def test_it_says_so_when_it_does_not_converge() -> None:
         solve(A, b, multigrid, tolerance=1e-11, most_iterations=2)
 
 
+def laplace(nk: int, nj: int, ni: int, *, long: float) -> np.ndarray:
+    """The stencil of a homogeneous annulus whose levels span the length `long`."""
+    nodes = annulus(nk, nj, ni)
+    nodes[2] *= long
+    return stiffness(nodes, np.ones(ni - 1))
+
+
 def test_what_can_be_halved() -> None:
-    assert coarsenable(65, 96)
-    assert not coarsenable(64, 96)
-    assert not coarsenable(65, 10)
+    even = 3.0  # levels about as far apart as angles
+    assert coarsened_by(laplace(17, 32, 9, long=even)) == (2, 2)
+    assert coarsened_by(laplace(17, 32, 9, long=10.0)) == (1, 2), "in angle alone, where cells are long"
+    assert coarsened_by(laplace(17, 32, 9, long=0.3)) == (2, 1), "in level alone, where they are wide"
+    assert coarsened_by(laplace(16, 32, 9, long=even)) == (1, 2)
+    assert coarsened_by(laplace(65, 10, 9, long=even)) == (2, 1)
+    assert coarsened_by(laplace(16, 16, 9, long=even)) == (1, 1), "small enough for a direct solution"
+
+
+def test_wide_and_long_cells_need_no_more_iterations() -> None:
+    """Halved in both at once, the wide ones take 52 and the long ones 13."""
+    iterations = []
+    for long in (0.3, 6.0, 20.0):
+        A = laplace(33, 64, 9, long=long)
+        held = np.zeros(A.shape[:2] + A.shape[3:], dtype=bool)
+        held[:, :, 0] = True
+        b = np.random.default_rng(5).standard_normal(held.shape) * ~held
+        transfer.pin(A, (~held).astype(float))
+        lines = (np.linspace(0, long, 33), np.arange(64) * 2 * np.pi / 64)
+        iterations.append(solve(A, b, Multigrid(A, ~held, lines), tolerance=1e-8).iterations)
+    assert max(iterations) <= 7

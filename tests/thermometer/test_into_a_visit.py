@@ -223,6 +223,10 @@ def test_a_zone_that_is_not_there_a_wrong_token_and_no_source_are_refused(clinic
     assert stranger.said == ["This needs a token that works: Authorization: Bearer …"]
 
 
+READ_C = 36.5
+"""Well below what the plan alone expects there after that time with the field on, about 38.5 °C."""
+
+
 def test_the_estimate_uses_the_readings_of_the_thermometer(clinic: RunningClinic, tmp_path: Path) -> None:
     """What is in the record with and without one reading, on a very coarse grid: the way, not the numbers."""
     thermometer = Peripheral()
@@ -240,14 +244,19 @@ def test_the_estimate_uses_the_readings_of_the_thermometer(clinic: RunningClinic
     async def story() -> None:
         following = asyncio.create_task(run.until_done())
         await until(lambda: bool(thermometer.subscribed))
-        thermometer.indicate(message(38.5))
+        thermometer.indicate(message(READ_C))
         await until(lambda: run.saved == 1)
         following.cancel()
 
     asyncio.run(story())
     run.outbox.close()
     kept = clinic.events()[-1]
-    assert (kept["kind"], kept["zone"], kept["celsius"], kept["error_c"]) == ("skin_reading", zone, 38.5, 0.5)
+    assert (kept["kind"], kept["zone"], kept["celsius"], kept["error_c"]) == (
+        "skin_reading",
+        zone,
+        READ_C,
+        0.5,
+    )
     plan = resources.files("evenfield.clinic.visits") / "data" / "demonstration_thigh.toml"
     case = case_from_toml(plan.read_text(encoding="utf-8"), "example")
     layout = chosen_layout(case.region, case.placed).coarser().coarser()
@@ -266,5 +275,5 @@ def test_the_estimate_uses_the_readings_of_the_thermometer(clinic: RunningClinic
         return found
 
     without, with_reading = skin(began), skin([*began, kept])
-    assert abs(with_reading[0] - 38.5) < abs(without[0] - 38.5)
+    assert abs(with_reading[0] - READ_C) < abs(without[0] - READ_C)
     assert with_reading[4] - with_reading[3] < without[4] - without[3]

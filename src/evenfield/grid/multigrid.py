@@ -1,10 +1,10 @@
 """One V-cycle of geometric multigrid on a 27-point stencil, as a symmetric preconditioner.
 
-Coarsens twofold in angle and level and never in radius; Galerkin coarse stencils, with the coarse nodes that
-lie on panels held like the fine ones; radial lines relaxed in four colours, then angular lines, damped, on
-even and odd levels, forwards before and backwards after the coarse correction, so that the cycle is complex
-symmetric and may serve conjugate gradients (Trottenberg, Oosterlee and Schüller, *Multigrid*, 2001, sections
-5.1-5.2, 7.8).
+Coarsens twofold in angle and level, in one alone where the other couples weakly, and never in radius;
+Galerkin coarse stencils, with the coarse nodes that lie on panels held like the fine ones; radial lines
+relaxed in four colours, then angular lines, damped, on even and odd levels, then on coarse grids level lines,
+forwards before and backwards after the coarse correction, so that the cycle is complex symmetric and may
+serve conjugate gradients (Trottenberg, Oosterlee and Schüller, *Multigrid*, 2001, sections 5.1-5.2, 7.8).
 """
 
 from __future__ import annotations
@@ -29,7 +29,12 @@ interpolation."""
 
 
 DAMPING = np.float32(0.8)
-"""Of angular lines: those of one level do not see each other's change."""
+"""Of angular and level lines: those moved at once do not see each other's change."""
+WEAK, STRONG = 0.5, 4.0
+"""Median coupling of levels over that of angles below which a grid is coarsened in angle alone, and above
+which in level alone."""
+SMALL = 4000
+"""Unknowns that are solved directly."""
 
 
 @cache
@@ -45,11 +50,13 @@ class _Level:
     radial: Array
     angular: Array
     wrap: Array
+    along: Array | None
     x: Array
     b: Array
     r: Array
     weight_k: Array
     weight_j: Array
+    by: tuple[int, int] = (1, 1)
 
 
 def _sparse(stencil: Stencil) -> csc_matrix:
@@ -74,9 +81,28 @@ def _lower_weight(padded: Array) -> Array:
     return ((padded[2:] - padded[1:-1]) / np.where(span > 0, span, 1.0)).astype(np.float32)
 
 
-def coarsenable(nk: int, nj: int) -> bool:
-    """Whether a grid of nk levels and nj angles can be halved once more and keep its colours."""
-    return nk % 2 == 1 and nk >= 5 and nj % 4 == 0 and nj >= 8
+def coarsened_by(stencil: Stencil) -> tuple[int, int]:
+    """How much coarser the next grid is in level and in angle, 1 or 2; (1, 1) if this one is the coarsest.
+
+    Between each two coarse lines lies one; angles stay even in number for the colours of radial lines. Where
+    cells are long in level and thin in angle, as far from the panels near the axis, an error that is smooth
+    in angle and alternates in level is hardly relaxed, and a grid coarser in level does not hold it; the same
+    holds for cells long in angle.
+    """
+    nk, nj, _, ni = stencil.shape
+    level = 2 if nk % 2 == 1 and nk >= 5 else 1
+    angle = 2 if nj % 4 == 0 and nj >= 8 else 1
+    if level == angle == 2:
+        along = np.abs(stencil[:, :, 18:27].sum(axis=2))
+        around = np.abs(stencil[:, :, [6, 7, 8, 15, 16, 17, 24, 25, 26]].sum(axis=2))
+        ratio = np.median(along / np.maximum(around, np.finfo(np.float32).tiny))
+        if ratio < WEAK:
+            level = 1
+        elif ratio > STRONG:
+            angle = 1
+    elif nk * nj * ni <= SMALL:
+        return 1, 1
+    return level, angle
 
 
 class Multigrid:
@@ -101,17 +127,20 @@ class Multigrid:
         self._levels: list[_Level] = []
         fine, mask = stencil.astype(single), free.astype(np.float32)
         while True:
-            self._levels.append(self._level(fine, mask, lines))
-            nk, nj, _, ni = fine.shape
-            if (levels is not None and len(self._levels) >= levels) or not coarsenable(nk, nj):
+            top = self._level(fine, mask, lines)
+            self._levels.append(top)
+            if levels is not None and len(self._levels) >= levels:
                 break
-            coarse = np.empty(((nk + 1) // 2, nj // 2, 27, ni), dtype=single)
-            top = self._levels[-1]
-            transfer.galerkin(fine, mask, top.weight_k, top.weight_j, coarse)
-            mask = np.ascontiguousarray(mask[::2, ::2])
+            top.by = bk, bj = coarsened_by(fine)
+            if (bk, bj) == (1, 1):
+                break
+            nk, nj, _, ni = fine.shape
+            coarse = np.empty(((nk + bk - 1) // bk, nj // bj, 27, ni), dtype=single)
+            transfer.galerkin(fine, mask, bk, bj, top.weight_k, top.weight_j, coarse)
+            mask = np.ascontiguousarray(mask[::bk, ::bj])
             if not mask.all():
                 transfer.pin(coarse, mask)
-            fine, lines = coarse, (lines[0][::2], lines[1][::2])
+            fine, lines = coarse, (lines[0][::bk], lines[1][::bj])
         self._direct = None
         if len(self._levels) > 1:
             coarsest = _sparse(self._levels[-1].stencil)
@@ -128,6 +157,7 @@ class Multigrid:
             radial,
             angular,
             wrap,
+            np.zeros_like(radial) if self._levels else None,
             x,
             b,
             r,
@@ -138,6 +168,8 @@ class Multigrid:
         )
         relaxation.factor_radial(stencil, level.radial, 0)
         relaxation.factor_angular(stencil, level.angular, level.wrap)
+        if level.along is not None:
+            relaxation.factor_level(stencil, level.along)
         return level
 
     def __call__(self, residual: Array) -> Array:
@@ -160,13 +192,17 @@ class Multigrid:
             relaxation.relax_radial(level.stencil, level.radial, level.x, level.b, colour, colour - 1)
         for parity in (0, 1):
             self._relax_angular(level, parity)
+        for parity in (0, 1):
+            self._relax_level(level, parity)
         if depth + 1 < len(self._levels):
             below = self._levels[depth + 1]
             kernels.residual(level.stencil, level.x, level.b, level.r)
-            transfer.restrict(level.r, level.weight_k, level.weight_j, below.b)
+            transfer.restrict(level.r, *level.by, level.weight_k, level.weight_j, below.b)
             below.b *= below.free
             self._cycle(depth + 1)
-            transfer.prolong_add(below.x, level.free, level.weight_k, level.weight_j, level.x)
+            transfer.prolong_add(below.x, *level.by, level.free, level.weight_k, level.weight_j, level.x)
+        for parity in (1, 0):
+            self._relax_level(level, parity)
         for parity in (1, 0):
             self._relax_angular(level, parity)
         for colour in (3, 2, 1, 0):
@@ -177,3 +213,7 @@ class Multigrid:
             relaxation.relax_angular(
                 level.stencil, level.angular, level.wrap, level.x, level.b, self._reach, DAMPING, parity
             )
+
+    def _relax_level(self, level: _Level, parity: int) -> None:
+        if level.along is not None:
+            relaxation.relax_level(level.stencil, level.along, level.x, level.b, DAMPING, parity)

@@ -1,4 +1,4 @@
-"""Compiled relaxation of radial and angular lines of a 27-point stencil, each solved exactly for itself.
+"""Compiled relaxation of radial, angular and level lines of a 27-point stencil, each solved for itself.
 
 Colour of a radial line: 2 (k mod 2) + (j mod 2); nj is even.
 """
@@ -126,6 +126,47 @@ def relax_angular(A, inverse, wrap, x, b, reach, damping, parity):
             f = r[0, i] + share * r[nj - 1, i]
             for j in range(nj):
                 x[k, j, i] += damping * (r[j, i] - f * wrap[k, j, i])
+
+
+@fast_parallel
+def factor_level(A, inverse):
+    """Inverse pivots of every level line's tridiagonal matrix (Thomas algorithm), shape (nk, nj, ni)."""
+    nk, nj, _, ni = A.shape
+    for j in prange(nj):
+        for i in range(ni):
+            inverse[0, j, i] = _inverse(A[0, j, 13, i])
+        for k in range(1, nk):
+            for i in range(ni):
+                lower = A[k, j, 4, i]
+                pivot = A[k, j, 13, i] - lower * A[k - 1, j, 22, i] * inverse[k - 1, j, i]
+                inverse[k, j, i] = _inverse(pivot)
+
+
+@fast_parallel
+def relax_level(A, inverse, x, b, damping, parity):
+    """Move the level lines (j, i) of the angles of one parity by `damping` times the way to their own
+    solution, all lines of an angle at once, the rest held; nj is even."""
+    nk, nj, _, ni = A.shape
+    for half in prange(nj // 2):
+        j = 2 * half + parity
+        r = np.empty((nk, ni), dtype=x.dtype)
+        for k in range(nk):
+            line_residual(A, x, b, k, j, r[k], ni)
+        for i in range(ni):
+            r[0, i] *= inverse[0, j, i]
+        for k in range(1, nk):
+            low = A[k, j, 4]
+            p = inverse[k, j]
+            for i in range(ni):
+                r[k, i] = (r[k, i] - low[i] * r[k - 1, i]) * p[i]
+        for k in range(nk - 2, -1, -1):
+            up = A[k, j, 22]
+            p = inverse[k, j]
+            for i in range(ni):
+                r[k, i] -= p[i] * up[i] * r[k + 1, i]
+        for k in range(nk):
+            for i in range(ni):
+                x[k, j, i] += damping * r[k, i]
 
 
 @fast_parallel

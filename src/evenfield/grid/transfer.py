@@ -1,4 +1,7 @@
-"""Compiled transfer between a grid and the one with every second line, coarse operators, and held nodes."""
+"""Compiled transfer between a grid and a coarser one, coarse operators, and held nodes.
+
+The coarser grid has every `bk`-th level line and every `bj`-th angle line, 1 or 2; all of the radius.
+"""
 
 # mypy: disable-error-code="no-untyped-def, untyped-decorator"
 from __future__ import annotations
@@ -10,10 +13,10 @@ from evenfield.grid.kernels import fast_parallel
 
 
 @fast_parallel
-def restrict(fine, wk, wj, coarse):
+def restrict(fine, bk, bj, wk, wj, coarse):
     """coarse = Pᵀ fine: transposed linear interpolation in angle and level, none in radius.
 
-    `wk` (nk,), `wj` (nj,): weight of the lower coarse neighbour of each odd fine line.
+    `wk` (nk,), `wj` (nj,): weight of the lower coarse neighbour of each fine line between two coarse ones.
     """
     nk, nj, ni = fine.shape
     nkc, njc, _ = coarse.shape
@@ -22,8 +25,8 @@ def restrict(fine, wk, wj, coarse):
             out = coarse[kc, jc]
             for i in range(ni):
                 out[i] = 0.0
-            for dk in range(-1, 2):
-                k = 2 * kc + dk
+            for dk in range(1 - bk, bk):
+                k = bk * kc + dk
                 if k < 0 or k >= nk:
                     continue
                 a = np.float32(1.0)
@@ -31,8 +34,8 @@ def restrict(fine, wk, wj, coarse):
                     a = wk[k]
                 elif dk == -1:
                     a = np.float32(1.0) - wk[k]
-                for dj in range(-1, 2):
-                    j = (2 * jc + dj + nj) % nj
+                for dj in range(1 - bj, bj):
+                    j = (bj * jc + dj + nj) % nj
                     w = a
                     if dj == 1:
                         w = a * wj[j]
@@ -44,18 +47,18 @@ def restrict(fine, wk, wj, coarse):
 
 
 @fast_parallel
-def prolong_add(coarse, free, wk, wj, fine):
+def prolong_add(coarse, bk, bj, free, wk, wj, fine):
     """fine += P coarse on the unknowns: linear in angle and level, weights as in `restrict`."""
     nk, nj, ni = fine.shape
     _, njc, _ = coarse.shape
     for k in prange(nk):
-        k0 = k // 2
-        k1 = (k + 1) // 2
-        a = np.float32(1.0) if k % 2 == 0 else wk[k]
+        k0 = k // bk
+        k1 = (k + bk - 1) // bk
+        a = np.float32(1.0) if k % bk == 0 else wk[k]
         for j in range(nj):
-            j0 = j // 2
-            j1 = ((j + 1) // 2) % njc
-            b = np.float32(1.0) if j % 2 == 0 else wj[j]
+            j0 = j // bj
+            j1 = ((j + bj - 1) // bj) % njc
+            b = np.float32(1.0) if j % bj == 0 else wj[j]
             out = fine[k, j]
             c00 = coarse[k0, j0]
             c01 = coarse[k0, j1]
@@ -70,8 +73,8 @@ def prolong_add(coarse, free, wk, wj, fine):
 
 
 @fast_parallel
-def galerkin(A, free, wk, wj, out):
-    """Coarse stencils Pᵀ A P for twofold coarsening in angle and level; fixed nodes take no part.
+def galerkin(A, free, bk, bj, wk, wj, out):
+    """Coarse stencils Pᵀ A P; fixed nodes take no part.
 
     `free` (nk, nj, ni) is 1.0 where the fine node is an unknown, else 0.0. `out` has shape (nkc, njc, 27,
     ni).
@@ -84,12 +87,12 @@ def galerkin(A, free, wk, wj, out):
             for m in range(27):
                 for i in range(ni):
                     out[kc, jc, m, i] = 0.0
-            for dk in range(-1, 2):
-                k = 2 * kc + dk
+            for dk in range(1 - bk, bk):
+                k = bk * kc + dk
                 if k < 0 or k >= nk:
                     continue
-                for dj in range(-1, 2):
-                    ju = 2 * jc + dj
+                for dj in range(1 - bj, bj):
+                    ju = bj * jc + dj
                     j = (ju + nj) % nj
                     w = one if dk == 0 else (wk[k] if dk == 1 else one - wk[k])
                     w *= one if dj == 0 else (wj[j] if dj == 1 else one - wj[j])
@@ -102,10 +105,12 @@ def galerkin(A, free, wk, wj, out):
                             j2 = (ju2 + nj) % nj
                             m = 9 * (ek + 1) + 3 * (ej + 1)
                             # the coarse nodes that interpolate to (k2, j2), relative to (kc, jc)
-                            for ck in range(k2 // 2, (k2 + 1) // 2 + 1):
-                                vk = one if 2 * ck == k2 else (wk[k2] if 2 * ck < k2 else one - wk[k2])
-                                for cj in range(ju2 // 2, (ju2 + 1) // 2 + 1):
-                                    vj = one if 2 * cj == ju2 else (wj[j2] if 2 * cj < ju2 else one - wj[j2])
+                            for ck in range(k2 // bk, (k2 + bk - 1) // bk + 1):
+                                at = bk * ck - k2
+                                vk = one if at == 0 else (wk[k2] if at < 0 else one - wk[k2])
+                                for cj in range(ju2 // bj, (ju2 + bj - 1) // bj + 1):
+                                    at = bj * cj - ju2
+                                    vj = one if at == 0 else (wj[j2] if at < 0 else one - wj[j2])
                                     v = w * vk * vj
                                     mc = 9 * (ck - kc + 1) + 3 * (cj - jc + 1)
                                     for di in range(3):
