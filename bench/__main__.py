@@ -20,7 +20,7 @@ from bench.whole_forecast import first_forecast, process_forecast, warm_forecast
 from evenfield.verify.reference_case import thigh
 from evenfield.verify.reference_fem import MeshSize
 
-OURS = (2.5, 2.0, 1.25, 1.0)
+OURS = (3.5, 2.5, 2.0, 1.25, 1.0)
 NGSOLVE = (
     (2, MeshSize(scale=1.5), "multigrid"),
     (2, MeshSize(scale=1.0), "multigrid"),
