@@ -36,6 +36,19 @@ def barely_told(f: Forecast) -> Forecast:
 
 
 @cache
+def coarse_forecast_of_four() -> Forecast:
+    """Four small panels round an invented thigh of which little else is told."""
+    panels = ", ".join(f"{{ angle_deg = {angle}, width_mm = 60 }}" for angle in (0, 90, 180, 270))
+    text = f"""
+region = {{ kind = "thigh", levels_mm = [-100, 0, 100], girth_mm = [520, 540, 560] }}
+panel = [{panels}]
+session = {{ power_w = 60, minutes = 6, after_minutes = 1 }}
+"""
+    case = case_from_toml(text)
+    return forecast(case, layout=make_layout(case.region, case.placed, Spacing(scale=2.5)))
+
+
+@cache
 def coarse_forecast() -> Forecast:
     """Made once per process: 12 min at 60 W, then 3 min without power."""
     case = read_case(EXAMPLES / "upper_arm.toml")

@@ -11,7 +11,8 @@ import pytest
 
 from evenfield.forecast import DECIDES, Forecast
 from evenfield.report import pictures, write_report
-from tests.report.coarse import barely_told, coarse_forecast
+from evenfield.report.forecast_page import report_data
+from tests.report.coarse import barely_told, coarse_forecast, coarse_forecast_of_four
 
 
 @pytest.fixture(scope="module")
@@ -126,3 +127,24 @@ def test_a_case_that_leaves_much_open_takes_no_third_page(
     words = words_of(path, pdftotext)
     assert "Girth 300 mm · Fat 10.8 mm all round" in words
     assert "skin exchange" in words, "the last source"
+
+
+def test_four_panels_take_two_pages_and_keep_the_zones_that_stand_out(
+    tmp_path: Path, pdftotext: Path
+) -> None:
+    f = coarse_forecast_of_four()
+    path = tmp_path / "report.pdf"
+    write_report(f, path)
+    told = subprocess.run(
+        [pdftotext.parent / "pdfinfo", path], capture_output=True, check=True, text=True
+    ).stdout
+    assert re.search(r"^Pages:\s+2$", told, re.MULTILINE)
+    rows = [row["cells"] for row in report_data(f, ())["zones"]]
+    assert [row[0] for row in rows if row[0]] == [panel.name for panel in f.case.panels]
+    assert 4 <= len(rows) <= 12
+    for tissue, column in (("skin", 3), ("fat", 6)):
+        hottest = max(z.peak_c for z in f.zones if z.zone.tissue == tissue)
+        assert f"{hottest:.1f}" in [row[column] for row in rows]
+    coolest = min(z.mean_c for z in f.zones if z.zone.tissue == "fat")
+    assert f"{coolest:.1f}" in [row[5] for row in rows]
+    assert "nine zones" in words_of(path, pdftotext)

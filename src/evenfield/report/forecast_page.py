@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from math import degrees
 from pathlib import Path
@@ -21,6 +22,12 @@ from evenfield.report.wording import (
     spot_list,
 )
 
+ALL_ZONES_TO = 2
+"""Panels up to which every zone has its row; beyond, those that stand out, so that two pages hold it all."""
+STAND_OUT = (
+    " Of each panel's nine zones those with its hottest skin and hottest fat and the coolest fat; all stand "
+    "in the forecast's JSON."
+)
 _ZONE_COLUMNS = (
     "mean °C",
     "hottest °C",
@@ -100,7 +107,7 @@ def _zones_note(f: Forecast) -> str:
     return (
         f"Mean when the power ends (skin at its surface, fat through its depth); hottest point at any time; "
         f"minutes with the zone's mean of fat within {low:g}–{high:g} °C; CEM43 of the worst point, in "
-        "equivalent minutes at 43 °C."
+        "equivalent minutes at 43 °C." + (STAND_OUT if len(f.case.panels) > ALL_ZONES_TO else "")
     )
 
 
@@ -112,6 +119,8 @@ def _zone_rows(f: Forecast) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     last = ""
     for (panel, name), parts in pairs.items():
+        if len(f.case.panels) > ALL_ZONES_TO and not _stands_out(panel, parts, f.zones):
+            continue
         skin, fat = parts["skin"], parts["fat"]
         cells = [panel if panel != last else "", name]
         cells += [f"{skin.mean_c:.1f}", f"{skin.peak_c:.1f}", dose_text(skin.cem43)]
@@ -124,6 +133,19 @@ def _zone_rows(f: Forecast) -> list[dict[str, Any]]:
         rows.append({"first": panel != last and bool(last), "cells": cells})
         last = panel
     return rows
+
+
+def _stands_out(panel: str, parts: dict[str, ZoneResult], zones: Sequence[ZoneResult]) -> bool:
+    """Whether a zone has its panel's hottest skin or fat, or the coolest fat."""
+
+    def of(tissue: str) -> list[ZoneResult]:
+        return [z for z in zones if (z.zone.panel, z.zone.tissue) == (panel, tissue)]
+
+    return (
+        parts["skin"].peak_c >= max(z.peak_c for z in of("skin"))
+        or parts["fat"].peak_c >= max(z.peak_c for z in of("fat"))
+        or parts["fat"].mean_c <= min(z.mean_c for z in of("fat"))
+    )
 
 
 def dose_text(minutes: float) -> str:
