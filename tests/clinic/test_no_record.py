@@ -7,9 +7,13 @@ from pathlib import Path
 
 import pytest
 
+COMMANDS = [("replay", "1"), ("audit", "verify"), ("backup", "--to", "copy"), ("recover", "owner")]
 
-@pytest.mark.parametrize("words", [("replay", "1"), ("audit", "verify"), ("backup", "--to", "copy")])
-@pytest.mark.parametrize("there", [False, True])
+
+@pytest.mark.parametrize(
+    ("words", "there"),
+    [(words, there) for words in COMMANDS for there in (False, True)] + [(("doctor",), False)],
+)
 def test_no_record_is_one_sentence(words: tuple[str, ...], there: bool, tmp_path: Path) -> None:
     home = tmp_path / "mistyped"
     if there:

@@ -92,11 +92,12 @@ def recover(
     ] = False,
 ) -> None:
     """Print a one-time code with which an account can set a new password."""
+    from evenfield.clinic.home import HomeError
     from evenfield.clinic.terminal import recover_account
 
     try:
         code = recover_account(username, home, drop_second_factor=drop_second_factor)
-    except LookupError as error:
+    except (LookupError, HomeError) as error:
         raise RefusedError(str(error.args[0])) from error
     typer.echo(code)
 
@@ -133,9 +134,13 @@ def restore(
 
 def doctor(home: Home = None) -> None:
     """Look over versions, disk space, clock, database and last backup (status 1 if something is amiss)."""
+    from evenfield.clinic.home import HomeError
     from evenfield.clinic.terminal import look_over
 
-    findings = look_over(home)
+    try:
+        findings = look_over(home)
+    except HomeError as error:
+        raise RefusedError(str(error)) from error
     for one in findings:
         typer.echo(f"{'ok   ' if one.in_order else 'AMISS'} {one.name}: {one.words}")
     raise typer.Exit(0 if all(one.in_order for one in findings) else 1)

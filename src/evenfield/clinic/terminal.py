@@ -40,17 +40,24 @@ def _reach_server() -> None:
             raise HomeError(f"The database of DATABASE_URL cannot be reached: {words}.") from error
 
 
-def _open_record(home: Path | None) -> Path:
-    """Like `start_django`, for what only reads: without a directory none is made. Raises HomeError."""
+NONE_HERE = "{} holds no clinic's record; name its data directory with --home."
+
+
+def _existing(home: Path | None) -> Path:
+    """Like `start_django`, for what makes no clinic: without a directory none is made. Raises HomeError."""
     place = (home or home_path()).expanduser().resolve()
-    none = f"{place} holds no clinic's record; name its data directory with --home."
     if not os.environ.get("DATABASE_URL") and not place.is_dir():
-        raise HomeError(none)
-    start_django(place)
+        raise HomeError(NONE_HERE.format(place))
+    return start_django(place)
+
+
+def _open_record(home: Path | None) -> Path:
+    """The same, for what needs the record itself."""
+    place = _existing(home)
     from django.db import connection
 
     if not connection.introspection.table_names():
-        raise HomeError(none)
+        raise HomeError(NONE_HERE.format(place))
     return place
 
 
@@ -132,8 +139,8 @@ def restore_backup(file: Path, key: Path, home: Path | None = None) -> tuple[str
 
 
 def look_over(home: Path | None = None) -> list["Finding"]:
-    """Versions, disk, clock, database, keys and last backup (`evenfield doctor`)."""
-    place = start_django(home)
+    """Versions, disk, clock, database, keys and last backup (`evenfield doctor`). Raises HomeError."""
+    place = _existing(home)
     from evenfield.clinic.upkeep.doctor import look_over as run
 
     return run(place)
@@ -142,9 +149,9 @@ def look_over(home: Path | None = None) -> list["Finding"]:
 def recover_account(username: str, home: Path | None = None, *, drop_second_factor: bool = False) -> str:
     """A one-time code to set this account's password with (`evenfield recover`).
 
-    Raises LookupError with one clear sentence if there is no such account.
+    Raises LookupError with one clear sentence if there is no such account, HomeError if there is no record.
     """
-    start_django(home)
+    _open_record(home)
     migrate()
     from evenfield.clinic.accounts.models import Account
     from evenfield.clinic.accounts.recovery import recover
