@@ -9,9 +9,10 @@ from dataclasses import dataclass
 
 from bench.ensemble import long_visit
 from evenfield.tolerance.advice_words import told
+from evenfield.tolerance.advised import PlacementAdvice, Wish
 from evenfield.tolerance.ensemble import ensemble
 from evenfield.tolerance.parallel import runner
-from evenfield.tolerance.search import DESIGN, MEMBERS, PlacementAdvice, Wish, search
+from evenfield.tolerance.search import DESIGN, MEMBERS, search
 
 
 @dataclass(frozen=True)

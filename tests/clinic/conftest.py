@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Callable, Iterator
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -16,7 +16,14 @@ from evenfield.clinic.accounts.models import Account, DeviceSession
 from evenfield.clinic.accounts.signing_in import SESSION_KEY
 from evenfield.clinic.audit import anchor
 from evenfield.clinic.audit.actor import Actor, acting
+from evenfield.clinic.courses.models import Course, Visit
 from evenfield.clinic.people.models import Person
+from evenfield.clinic.screening.consent import present_text
+from evenfield.clinic.screening.recording import keep_answers, keep_consent
+from evenfield.clinic.setup_check import runs as setups
+from evenfield.clinic.visits.running import begin
+from evenfield.conduct.screening import default_screening
+from evenfield.conduct.setup import default_checklist
 from tests.clinic.real_server import start, stop
 
 PASSWORD = "seven slow herons at low tide"
@@ -129,3 +136,29 @@ def real_browser(chromium: Path) -> Iterator[Browser]:
         browser = driver.chromium.launch(executable_path=str(chromium), args=QUIET)
         yield browser
         browser.close()
+
+
+@pytest.fixture
+def visit(person: Callable[..., Person], terminal: Actor) -> Visit:
+    """A visit of today of which nothing is missing but its beginning."""
+    someone = person()
+    questions = default_screening()
+    keep_answers(someone, questions, {one.id: one.good.value for one in questions.question})
+    keep_consent(someone, present_text(), name=someone.full_name, drawing="")
+    run = setups.begin(someone)
+    for line in default_checklist().line:
+        setups.tick(someone, run.number, line.id, done=True)
+    course = Course(person=someone, region="thigh", visits_planned=6, spacing_days=14)
+    course.save()
+    made = Visit(course=course, number=1, planned_start=timezone.now(), minutes=60)
+    made.save()
+    return made
+
+
+@pytest.fixture
+def begun(visit: Visit) -> Visit:
+    """The same, running for 20 minutes."""
+    one = begin(visit)
+    one.started_at = timezone.now() - timedelta(minutes=20)
+    one.save()
+    return one

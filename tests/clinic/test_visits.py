@@ -4,9 +4,7 @@ import io
 import json
 import re
 import subprocess
-import tomllib
 import zipfile
-from bisect import bisect_right
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -16,61 +14,23 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from evenfield.case import case_from_toml
 from evenfield.clinic.access import Role
-from evenfield.clinic.audit.actor import Actor
 from evenfield.clinic.audit.compared import rows_unlike_the_trail
-from evenfield.clinic.audit.models import AuditEvent
 from evenfield.clinic.audit.trail import verify_chain
-from evenfield.clinic.courses.models import Course, Visit, VisitState
+from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.devices.models import Device
-from evenfield.clinic.own_files import own_profile_file
 from evenfield.clinic.people.leaving import EraseReason, erase, export_zip
 from evenfield.clinic.people.merging import merge
 from evenfield.clinic.people.models import Person
-from evenfield.clinic.screening.consent import present_text
-from evenfield.clinic.screening.recording import keep_answers, keep_consent
+from evenfield.clinic.screening.recording import keep_answers
 from evenfield.clinic.setup_check import runs as setups
 from evenfield.clinic.visits.clocks import happened
 from evenfield.clinic.visits.models import VisitEntry
-from evenfield.clinic.visits.own_numbers import with_numbers
 from evenfield.clinic.visits.recording import take_batch
-from evenfield.clinic.visits.replaying import replayed
 from evenfield.clinic.visits.running import begin, running
 from evenfield.clinic.visits.summary import summary
-from evenfield.clinic.visits.telling import question
-from evenfield.conduct.replay import replay_to_json
 from evenfield.conduct.screening import default_screening
-from evenfield.conduct.setup import default_checklist
-from evenfield.follow import prepare, to_npz
-from evenfield.forecast.accuracy import chosen_layout
-
-
-@pytest.fixture
-def visit(person: Callable[..., Person], terminal: Actor) -> Visit:
-    """A visit of today of which nothing is missing but its beginning."""
-    someone = person()
-    questions = default_screening()
-    keep_answers(someone, questions, {one.id: one.good.value for one in questions.question})
-    keep_consent(someone, present_text(), name=someone.full_name, drawing="")
-    run = setups.begin(someone)
-    for line in default_checklist().line:
-        setups.tick(someone, run.number, line.id, done=True)
-    course = Course(person=someone, region="thigh", visits_planned=6, spacing_days=14)
-    course.save()
-    made = Visit(course=course, number=1, planned_start=timezone.now(), minutes=60)
-    made.save()
-    return made
-
-
-@pytest.fixture
-def begun(visit: Visit) -> Visit:
-    """The same, running for 20 minutes."""
-    one = begin(visit)
-    one.started_at = timezone.now() - timedelta(minutes=20)
-    one.save()
-    return one
 
 
 def ms(moment: datetime) -> float:
@@ -347,192 +307,6 @@ def test_from_a_persons_pages_the_way_leads_to_the_visit(
     visit.state = VisitState.MISSED
     visit.save()
     assert [page for page in pages if there in client.get(page).content.decode()] == []
-
-
-def test_the_clinic_keeps_its_own_numbers_on_a_page(visit: Visit, browser: Callable[..., Client]) -> None:
-    client, there = browser(Role.LEAD), "/visits/practice/"
-    assert "numbers.skin_limit_c" in client.get(there).content.decode()
-    own = 'extends = "default"\r\nname = "invented"\r\nversion = "7"\r\n'
-    own += '[numbers.skin_limit_c]\r\nvalue = 38\r\nsource = "invented"\r\n'
-    try:
-        for wrong, words in ((own.replace("38", "99"), "allowed 30 to 43"), ("x = [", "not TOML")):
-            assert words in client.post(there, {"text": wrong}).content.decode()
-            assert not own_profile_file().exists()
-        assert client.post(there, {"text": own}).status_code == 302
-        page = client.get(there).content.decode()
-        assert "In force: invented, version 7" in page
-        assert re.search(r'value="38"[^°]*°C</span> <span[^>]*>ours', page)
-        begun = begin(visit)
-        assert client.post(there, {"text": " "}).status_code == 302
-        assert not own_profile_file().exists()
-        assert running(begun).profile.numbers.skin_limit_c.value == 38  # a running visit keeps its own
-        own_profile_file().write_text("broken = ")
-        assert "No visit can begin" in client.get(there).content.decode()
-    finally:
-        own_profile_file().unlink(missing_ok=True)
-    changes = AuditEvent.objects.filter(kind="visits.practiceprofile")
-    assert changes.count() == 2
-    assert verify_chain().holds
-
-
-def test_numbers_are_changed_one_by_one_without_writing_text(browser: Callable[..., Client]) -> None:
-    """Only what its user changed counts, with who set it; the rest of the clinic's text stays as it was."""
-    client, there = browser(Role.LEAD), "/visits/practice/"
-    own = 'extends = "default"\nname = "invented"\nversion = "7"\n# ours\n[rule.comfort_low]\nsource = "us"\n'
-
-    def given(page: str) -> dict[str, str]:
-        """The page's own fields, as a browser would send them back."""
-        return dict(re.findall(r'name="([^"]+)" value="([^"]*)"', page))
-
-    def now() -> dict[str, Any]:
-        return tomllib.loads(own_profile_file().read_text())
-
-    try:
-        client.post(there, {"text": own})
-        shown = given(client.get(there).content.decode())
-        skin, thigh = "numbers.skin_limit_c", "starting_power_w.thigh"
-        assert shown[skin] == shown[f"initial-{skin}"]
-        for wrong, words in (
-            ({skin: "99", "who": "us"}, "Allowed is 30 to 43 °C."),
-            ({skin: "warm", "who": "us"}, "This is no number."),
-            ({skin: "38"}, "Say who set it"),
-            ({"numbers.comfort_low": "9", "who": "us"}, "the first must be the smaller"),
-        ):
-            page = client.post(there, shown | wrong).content.decode()
-            assert words in page
-            assert "Nothing was kept" in page
-            assert own_profile_file().read_text() == own
-        assert client.post(there, shown | {skin: "38,5", "who": "Manual, page 12"}).status_code == 302
-        assert now()["numbers"] == {"skin_limit_c": {"value": 38.5, "source": "Manual, page 12"}}
-        assert "# ours" in own_profile_file().read_text()
-        # another tablet, with the page as it was before: it changes another number and takes nothing back
-        assert client.post(there, shown | {thigh: "60", "who": "The lead"}).status_code == 302
-        assert now()["numbers"]["skin_limit_c"]["value"] == 38.5
-        assert now()["starting_power_w"] == {"thigh": {"value": 60, "source": "The lead"}}
-        assert now()["rule"] == {"comfort_low": {"source": "us"}}
-        before = own_profile_file().read_text()
-        shown = given(client.get(there).content.decode())
-        assert client.post(there, shown | {"who": "us"}).status_code == 302
-        assert own_profile_file().read_text() == before  # nothing changed: not even the version
-        back = {skin: "39", thigh: "80", "who": "us"}
-        assert client.post(there, shown | back).status_code == 302
-        assert set(now()) == {"extends", "name", "version", "rule"}
-        client.post(there, {"text": ""})
-        shown = given(client.get(there).content.decode())
-        assert client.post(there, shown | {skin: "38", "who": "us"}).status_code == 302
-        shown = given(client.get(there).content.decode())
-        assert client.post(there, shown | {skin: "39", "who": "us"}).status_code == 302
-        assert not own_profile_file().exists()  # nothing of its own is left: the shipped one is in force
-    finally:
-        own_profile_file().unlink(missing_ok=True)
-
-
-@pytest.mark.parametrize(
-    "numbers",
-    [
-        "[numbers.skin_limit_c]\nvalue = 38\nsource = 'k'\n[rule.comfort_low]\nsource = 'k'\n"
-        "[numbers.skin_margin_c]\nvalue = 1\nsource = 'k'\n[rule.comfort_ask]\nsource = 'k'\n",
-        "[numbers]\nskin_limit_c = {value = 38, source = 'k'}\n",
-        "numbers.skin_limit_c.value = 38\nnumbers.skin_limit_c.source = 'k'\n",
-    ],
-)
-def test_a_number_finds_its_place_however_the_text_is_written(numbers: str) -> None:
-    """Against the standard library's reader of TOML 1.0."""
-    text = f'extends = "default"\nname = "x"\nversion = "1"\n{numbers}'
-    for changed in (
-        {"numbers.gap_mm": 12.5},
-        {"numbers.skin_limit_c": 37.0},
-        {"starting_power_w.thigh": 60.0},
-    ):
-        written = tomllib.loads(with_numbers(text, changed, "who", "2", "y"))
-        [(table, number)] = [key.split(".") for key in changed]
-        assert written[table].pop(number) == {"value": changed[f"{table}.{number}"], "source": "who"}
-        before = tomllib.loads(text) | {"name": "y", "version": "2"}
-        before.setdefault(table, {}).pop(number, None)
-        assert written == before
-    gone = with_numbers(text, {"numbers.skin_limit_c": 39.0}, "who", "2", "y")
-    assert ("skin_limit_c" in gone, "rule" in gone) == (False, "rule" in text)
-    assert bool(gone) == ("rule" in text)
-
-
-def lived(visit: Visit, *told: tuple[float, float, str, dict[str, Any]]) -> None:
-    """Entries written and received so many seconds after the visit's start."""
-    assert visit.started_at
-    for number, (wrote_s, received_s, kind, said) in enumerate(told):
-        wrote, received = (visit.started_at + timedelta(seconds=s) for s in (wrote_s, received_s))
-        one = {
-            "id": f"lived-{number:03}",
-            "wrote_ms": ms(wrote),
-            "offset_ms": 0.0,
-            "event": {"kind": kind, **said},
-        }
-        [answer] = take_batch(visit.pk, {"sent_ms": ms(received), "entries": [one]}, received)
-        assert answer.number, answer.refused
-
-
-PLAYED: tuple[tuple[float, float, str, dict[str, Any]], ...] = (
-    (10, 10, "started", {}), (12, 12, "power_set", {"watts": 20}), (20, 20, "tuning_shown", {"percent": 86}),
-    (100, 100, "hot_spot", {"zone": "front"}), (130, 190, "hot_spot_gone", {}),
-    (240, 240, "power_set", {"watts": 90}),
-    (250, 250, "prompt_answered", {"prompt": "raised_fast:lived-005", "answer": "not_now", "reason": "w"}),
-    (260, 260, "correction", {"of": "lived-005", "replacement": {"kind": "power_set", "watts": 30}}),
-    (300, 300, "comfort", {"score": 3}), (340, 420, "too_hot_all_over", {}), (500, 500, "stopped", {}),
-)  # fmt: skip
-
-
-def test_a_stored_visit_replays_to_the_prompts_it_gave(begun: Visit) -> None:
-    """Second by second as the live page was told then, with entries that came late and one corrected."""
-    lived(begun, *PLAYED)
-    assert begun.started_at
-    shown = replayed(begun.pk, estimate=False).shown
-    moments = [now_s for now_s, _prompts in shown]
-    for second in range(600):
-        then = running(begun, begun.started_at + timedelta(seconds=second + 0.5))
-        assert then.advice(None).prompts == shown[bisect_right(moments, second + 0.5) - 1][1], second
-    assert {"raised_fast", "hot_spot_move", "comfort_low", "skin_after"} <= {
-        p.rule for _s, now in shown for p in now
-    }
-    with pytest.raises(Visit.DoesNotExist):
-        replayed(999, estimate=False)
-
-
-@pytest.mark.slow
-def test_with_the_estimate_it_replays_to_the_same_prompts_too(visit: Visit) -> None:
-    """The clinic's own skin limit is set low, so that the rules that watch the estimate speak."""
-    case = (Path(__file__).parents[2] / "examples/upper_arm.toml").read_text("utf-8")
-    own_profile_file().write_text(
-        'extends = "default"\nname = "invented"\nversion = "1"\n'
-        '[numbers.skin_limit_c]\nvalue = 34\nsource = "invented"\n'
-    )
-    try:
-        visit.plan = {"case": case}
-        visit.save()
-        begun = begin(visit)
-    finally:
-        own_profile_file().unlink()
-    begun.started_at = timezone.now() - timedelta(minutes=5)
-    begun.ended_at, begun.state = timezone.now(), VisitState.DONE
-    begun.save()
-    lived(
-        begun,
-        *(
-            (a, b, kind, said | {"zone": "inner: centre"} if "zone" in said else said)
-            for a, b, kind, said in PLAYED[:6]
-        ),
-    )
-    model = question(running(begun)).model
-    read = case_from_toml(case, "example")
-    layout = chosen_layout(read.region, read.placed).coarser().coarser()
-    model.parent.mkdir(exist_ok=True)
-    model.write_bytes(to_npz(prepare(read, layout=layout)))
-    try:
-        first, again = replayed(begun.pk, estimate=True), replayed(begun.pk, estimate=True)
-    finally:
-        model.unlink()
-    assert replay_to_json(first.shown) == replay_to_json(again.shown)
-    assert first.without_estimate == ""
-    spoke = {prompt.rule for _s, prompts in first.shown for prompt in prompts}
-    assert spoke & {"skin_over_estimated", "skin_near_estimated"}
 
 
 def test_a_visit_of_which_nothing_is_known_yet_has_its_pages(

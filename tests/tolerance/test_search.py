@@ -11,8 +11,9 @@ from evenfield.case import Case
 from evenfield.cli.advise import json_text
 from evenfield.heat.power import PowerCurve
 from evenfield.tolerance.advice_words import power_rests_on, power_words, told, trades
+from evenfield.tolerance.advised import COURSES, Option, PlacementAdvice, PowerCourse, Wish
 from evenfield.tolerance.parallel import Runner
-from evenfield.tolerance.search import COURSES, WORTH_MIN, Option, PlacementAdvice, PowerCourse, Wish, search
+from evenfield.tolerance.search import WORTH_MIN, search
 from evenfield.tolerance.spread import spread_of
 
 WISH = Wish(skin_limit_c=40.5, chance=0.10, gap_mm=1, tilt_deg=1)

@@ -9,7 +9,7 @@ from evenfield.cli.uncertainty import shown_steps, work_on
 from evenfield.cli.written import document_text, written
 
 if TYPE_CHECKING:
-    from evenfield.tolerance.search import Option, PlacementAdvice
+    from evenfield.tolerance.advised import Option, PlacementAdvice
 
 
 def advise(
@@ -38,7 +38,8 @@ def advise(
     checked = read_case(case)
     with written(None, json_file) as kept:
         with shown_steps() as progress, work_on(workers, dask) as work:
-            from evenfield.tolerance.search import Wish, search
+            from evenfield.tolerance.advised import Wish
+            from evenfield.tolerance.search import search
 
             wish = Wish(
                 skin_limit_c=skin_limit, chance=chance / 100.0, gap_mm=gap, tilt_deg=tilt, minutes=minutes

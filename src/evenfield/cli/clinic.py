@@ -42,17 +42,13 @@ def replay(
 ) -> None:
     """Play a stored visit again: which prompts it gave, when, from which rule."""
     from evenfield.cli.progress import shown_progress
-    from evenfield.clinic.home import HomeError
     from evenfield.clinic.terminal import replay_visit
     from evenfield.conduct.replay import replay_to_json
 
     with shown_progress() as progress:
-        try:
-            found = replay_visit(
-                visit, home, estimate=estimate, progress=lambda share: progress("estimates", share)
-            )
-        except HomeError as error:
-            raise RefusedError(str(error)) from error
+        found = replay_visit(
+            visit, home, estimate=estimate, progress=lambda share: progress("estimates", share)
+        )
     if as_json:
         typer.echo(replay_to_json(found.shown))
         return
@@ -92,12 +88,11 @@ def recover(
     ] = False,
 ) -> None:
     """Print a one-time code with which an account can set a new password."""
-    from evenfield.clinic.home import HomeError
     from evenfield.clinic.terminal import recover_account
 
     try:
         code = recover_account(username, home, drop_second_factor=drop_second_factor)
-    except (LookupError, HomeError) as error:
+    except LookupError as error:
         raise RefusedError(str(error.args[0])) from error
     typer.echo(code)
 
@@ -134,13 +129,9 @@ def restore(
 
 def doctor(home: Home = None) -> None:
     """Look over versions, disk space, clock, database and last backup (status 1 if something is amiss)."""
-    from evenfield.clinic.home import HomeError
     from evenfield.clinic.terminal import look_over
 
-    try:
-        findings = look_over(home)
-    except HomeError as error:
-        raise RefusedError(str(error)) from error
+    findings = look_over(home)
     for one in findings:
         typer.echo(f"{'ok   ' if one.in_order else 'AMISS'} {one.name}: {one.words}")
     raise typer.Exit(0 if all(one.in_order for one in findings) else 1)

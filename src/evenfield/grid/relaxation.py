@@ -18,6 +18,20 @@ def _inverse(z):
     return z.conjugate() * (1.0 / (z.real * z.real + z.imag * z.imag))
 
 
+@fast
+def _down(row, before, low, pivot, n):
+    """One line of the forward half of Thomas's algorithm, on n systems side by side."""
+    for i in range(n):
+        row[i] = (row[i] - low[i] * before[i]) * pivot[i]
+
+
+@fast
+def _up(row, after, up, pivot, n):
+    """One line of its backward half."""
+    for i in range(n):
+        row[i] -= pivot[i] * up[i] * after[i]
+
+
 @fast_parallel
 def factor_radial(A, inverse, begin):
     """Inverse pivots of every radial line's tridiagonal matrix from node `begin` on (Thomas algorithm), shape
@@ -112,15 +126,9 @@ def relax_angular(A, inverse, wrap, x, b, reach, damping, parity):
         for i in range(reach):
             r[0, i] *= inverse[k, 0, i]
         for j in range(1, nj):
-            low = A[k, j, 10]
-            p = inverse[k, j]
-            for i in range(reach):
-                r[j, i] = (r[j, i] - low[i] * r[j - 1, i]) * p[i]
+            _down(r[j], r[j - 1], A[k, j, 10], inverse[k, j], reach)
         for j in range(nj - 2, -1, -1):
-            up = A[k, j, 16]
-            p = inverse[k, j]
-            for i in range(reach):
-                r[j, i] -= p[i] * up[i] * r[j + 1, i]
+            _up(r[j], r[j + 1], A[k, j, 16], inverse[k, j], reach)
         for i in range(reach):
             share = -A[k, 0, 10, i] * _inverse(A[k, 0, 13, i])
             f = r[0, i] + share * r[nj - 1, i]
@@ -155,15 +163,9 @@ def relax_level(A, inverse, x, b, damping, parity):
         for i in range(ni):
             r[0, i] *= inverse[0, j, i]
         for k in range(1, nk):
-            low = A[k, j, 4]
-            p = inverse[k, j]
-            for i in range(ni):
-                r[k, i] = (r[k, i] - low[i] * r[k - 1, i]) * p[i]
+            _down(r[k], r[k - 1], A[k, j, 4], inverse[k, j], ni)
         for k in range(nk - 2, -1, -1):
-            up = A[k, j, 22]
-            p = inverse[k, j]
-            for i in range(ni):
-                r[k, i] -= p[i] * up[i] * r[k + 1, i]
+            _up(r[k], r[k + 1], A[k, j, 22], inverse[k, j], ni)
         for k in range(nk):
             for i in range(ni):
                 x[k, j, i] += damping * r[k, i]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from evenfield.case import PowerKind
 from evenfield.heat.power import PowerCurve
-from evenfield.tolerance.search import WORTH_MIN, Option, PlacementAdvice
+from evenfield.tolerance.advised import Option, PlacementAdvice
+from evenfield.tolerance.search import WORTH_MIN
 
 _BESIDE = {
     "tighter": "a fifth of the bound",

@@ -12,7 +12,6 @@ The answer is advice to be checked against the device's manual; nothing here lim
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
@@ -21,17 +20,17 @@ from math import floor, radians
 import numpy as np
 from numpy.typing import NDArray
 
-from evenfield.applicator import PlacementError, check_placement
 from evenfield.body import InputError
 from evenfield.case import Case
 from evenfield.dose import minutes_in_band
 from evenfield.forecast.accuracy import chosen_layout
 from evenfield.heat.power import PowerCurve
-from evenfield.tolerance.check import EmulatorError, compare
+from evenfield.tolerance.advised import COURSES, Moves, Option, PlacementAdvice, PowerCourse, Wish
+from evenfield.tolerance.check import compare
 from evenfield.tolerance.emulator import Emulator, Progress, time_steps
 from evenfield.tolerance.emulator_build import build_emulator
 from evenfield.tolerance.ensemble import quantiles
-from evenfield.tolerance.member import changed_case
+from evenfield.tolerance.moves import may_be_placed, moved_case, moves_key, shifted, steps_from, together
 from evenfield.tolerance.parallel import Runner
 from evenfield.tolerance.projection import unflat
 from evenfield.tolerance.spread import Spread, spread_of
@@ -50,113 +49,6 @@ LEAST_GAIN_MIN, WORTH_MIN = 0.02, 0.2
 must bring on new members for the panels to be moved at all (label A)."""
 LEAST_MIN = 10.0
 """No shorter visit is searched for (label A)."""
-RAISE_EVERY_S = 300.0
-"""Time between steps of the power; practice waits 4 to 5 minutes before any increase (common practice, no
-source)."""
-
-
-@dataclass(frozen=True)
-class PowerCourse:
-    """A shape of the power in time: `start` and the hold as 1, in `steps` equal steps every 5 minutes."""
-
-    start: float
-    steps: int
-    words: str
-
-    def factors(self, time_s: Floats) -> Floats:
-        """Share of the hold's power at times (n,)."""
-        done = np.minimum(np.floor(time_s / RAISE_EVERY_S + 1e-9) / max(self.steps, 1), 1.0)
-        return np.asarray(self.start + (1.0 - self.start) * done)
-
-    def curve(self, hold_w: float, minutes: float) -> PowerCurve:
-        """The power in time that hands set: whole watts, rounded down but not to none."""
-        times = RAISE_EVERY_S * np.arange(self.steps + 1, dtype=np.float64)
-        watts = [float(max(1, floor(w + 1e-9))) for w in hold_w * self.factors(times)]
-        steps = [
-            (float(t), w)
-            for n, (t, w) in enumerate(zip(times, watts, strict=True))
-            if t < 60.0 * minutes and (n == 0 or w != watts[n - 1])
-        ]
-        return PowerCurve(tuple(t for t, _ in steps), tuple(w for _, w in steps), 60.0 * minutes)
-
-
-COURSES = (
-    PowerCourse(0.6, 2, "start at 60 %, two steps up"),
-    PowerCourse(0.8, 1, "start at 80 %, one step up"),
-    PowerCourse(1.0, 0, "one power throughout"),
-    PowerCourse(1.25, 1, "start at 125 %, one step down"),
-)
-
-
-@dataclass(frozen=True)
-class Wish:
-    """What is asked. `chance`: greatest share of members whose skin may pass `skin_limit_c` at any time.
-    `gap_mm`, `tilt_deg`: how far the placement may leave the plan, in whole steps of 1; `least_gap_mm`; the
-    visit's longest `minutes` (the plan's if None)."""
-
-    skin_limit_c: float
-    chance: float = 0.05
-    gap_mm: int = 4
-    tilt_deg: int = 3
-    least_gap_mm: float = 6.0
-    minutes: float | None = None
-
-
-@dataclass(frozen=True)
-class Option:
-    """One way to give the visit, judged on members that the search has not seen.
-
-    `kind`: which question it answers (plan, best, stay, tighter, looser, shorter).
-    `moves`: change of the plan's placement by panel and way (gap, tilt_across, tilt_along) in mm and
-    degrees.
-    `curve`: power of the case's kind, whole watts where it was searched for; `chance`: share of members with
-    skin above the limit; `score`: mean over members and fat zones of the minutes in the band; 5, 50, 95 %
-    (3,) of `minutes_in_band` (mean over fat zones), `apart_k` (warmest less coolest fat zone at the end of
-    power), `skin_c`, `fat_c` (hottest), `mean_fat_c` at the end.
-    """
-
-    kind: str
-    words: str
-    case: Case
-    moves: dict[tuple[str, str], int]
-    course: str
-    curve: PowerCurve
-    chance: float
-    score: float
-    minutes_in_band: Floats
-    apart_k: Floats
-    skin_c: Floats
-    fat_c: Floats
-    mean_fat_c: Floats
-
-    @property
-    def hold_w(self) -> float:
-        """Its last power."""
-        return self.curve.watts[-1]
-
-    @property
-    def minutes(self) -> float:
-        """How long power is given, pauses included."""
-        return self.curve.end_s / 60.0
-
-
-@dataclass(frozen=True)
-class PlacementAdvice:
-    """`options`: the plan as it is, then what the search found; `error` of the emulator at the first option
-    found; `tried`: placements tried."""
-
-    wish: Wish
-    spread: Spread
-    options: tuple[Option, ...]
-    error: EmulatorError | None
-    tried: int
-    caution: str = (
-        "Advice from a computed estimate, to be checked against the device's manual, local rules and the "
-        "supervising licensed clinician. It drives nothing."
-    )
-
-
-Moves = dict[tuple[str, str], int]
 
 
 @dataclass(frozen=True)
@@ -178,20 +70,11 @@ class _Found:
     level: float
 
 
-def _shifted(emulator: Emulator, scores: Floats, moves: Moves) -> Floats:
-    out = scores.copy()
-    for (panel, way), amount in moves.items():
-        n = emulator.spread.column(f"{way}.{panel}")
-        size = 1e-3 * amount if way == "gap" else radians(amount)
-        out[:, n] += size / emulator.spread.unknowns[n].width[0]
-    return out
-
-
 def _try(trial: _Trial, task: tuple[tuple[tuple[tuple[str, str], int], ...], PowerCourse]) -> _Found:
     """The best power for a placement and a course."""
     moves, course = dict(task[0]), task[1]
     e, wish = trial.emulator, trial.wish
-    scores = _shifted(e, trial.scores, moves)
+    scores = shifted(e, trial.scores, moves)
     arrays = unflat(e.fit.at(scores[:, e.spread.of_field]), e.like)
     dt, begin, kept = time_steps((), trial.time_s, STEP_S)
     unit = e.fraction(scores)[:, None] * course.factors(begin) * _highest(e.case)
@@ -269,7 +152,7 @@ def search(
     error = None
     if checks:
         progress("check", 0.0)
-        rows = _shifted(made, judge.scores[:: max(1, fresh // checks)][:checks], moves)
+        rows = shifted(made, judge.scores[:: max(1, fresh // checks)][:checks], moves)
         time_s = 60.0 * np.arange(0.0, options[1].minutes + 0.5)
         error = compare(made, layout, rows, options[1].curve, time_s, work)
     progress("done", 1.0)
@@ -342,14 +225,10 @@ def _answer(
 ) -> Option:
     """The best course of power for a placement that keeps a chance in so many minutes, judged."""
     own = replace(trial, keep=keep, time_s=_each_minute(minutes))
-    found = list(work.map(partial(_try, own), [(_key(placed), course) for course in COURSES]))
+    found = list(work.map(partial(_try, own), [(moves_key(placed), course) for course in COURSES]))
     best = max(range(len(found)), key=lambda i: found[i].score)
     hold = floor(found[best].level * _highest(trial.emulator.case))
     return judge.within(kind, words, placed, COURSES[best], hold, float(floor(minutes)), keep)
-
-
-def _key(moves: Moves) -> tuple[tuple[tuple[str, str], int], ...]:
-    return tuple(sorted((k, v) for k, v in moves.items() if v))
 
 
 def _place(trial: _Trial, work: Runner, progress: Progress) -> tuple[Moves, int]:
@@ -359,76 +238,29 @@ def _place(trial: _Trial, work: Runner, progress: Progress) -> tuple[Moves, int]
     known: dict[tuple[tuple[tuple[str, str], int], ...], _Found] = {}
 
     def judge(candidates: list[Moves]) -> None:
-        new = [k for k in dict.fromkeys(_key(m) for m in candidates) if k not in known]
+        new = [k for k in dict.fromkeys(moves_key(m) for m in candidates) if k not in known]
         known.update(zip(new, work.map(partial(_try, trial), [(k, course) for k in new]), strict=True))
 
     now: Moves = {}
     judge([now])
     for turn in range(ROUNDS):
         progress("placements", turn / ROUNDS)
-        around = [m for m in _steps_from(now, case, wish) if _may(case, m, wish)]
+        around = [m for m in steps_from(now, case, wish) if may_be_placed(case, m, wish)]
         judge(around)
-        here = known[_key(now)].score
+        here = known[moves_key(now)].score
         gains = sorted(
-            ((known[_key(m)].score - here, n) for n, m in enumerate(around)), key=lambda g: (-g[0], g[1])
+            ((known[moves_key(m)].score - here, n) for n, m in enumerate(around)), key=lambda g: (-g[0], g[1])
         )
         good = [around[n] for gain, n in gains if gain > LEAST_GAIN_MIN]
         if not good:
             break
-        together = _together(now, good)
+        at_once = together(now, good)
         choices = [good[0]]
-        if _may(case, together, wish):
-            judge([together])
-            choices.append(together)
-        now = max(choices, key=lambda m: known[_key(m)].score)
+        if may_be_placed(case, at_once, wish):
+            judge([at_once])
+            choices.append(at_once)
+        now = max(choices, key=lambda m: known[moves_key(m)].score)
     return {k: v for k, v in now.items() if v}, len(known)
-
-
-def _steps_from(now: Moves, case: Case, wish: Wish) -> Iterator[Moves]:
-    for panel in case.panels:
-        for way, most in (
-            ("gap", wish.gap_mm),
-            ("tilt_across", wish.tilt_deg),
-            ("tilt_along", wish.tilt_deg),
-        ):
-            for step in (-1, 1):
-                value = now.get((panel.name, way), 0) + step
-                if abs(value) <= most:
-                    yield {**now, (panel.name, way): value}
-
-
-def _together(now: Moves, good: list[Moves]) -> Moves:
-    """All helpful steps at once, the better of two opposite ones."""
-    out = dict(now)
-    taken: set[tuple[str, str]] = set()
-    for one in good:
-        for key, value in one.items():
-            if value != now.get(key, 0) and key not in taken:
-                out[key] = value
-                taken.add(key)
-    return out
-
-
-def moved_case(case: Case, moves: Moves) -> Case:
-    """The case with the plan's placement moved."""
-    values = {
-        f"{way}.{panel}": 1e-3 * amount if way == "gap" else radians(amount)
-        for (panel, way), amount in moves.items()
-    }
-    return changed_case(case, values)
-
-
-def _may(case: Case, moves: Moves, wish: Wish) -> bool:
-    moved = moved_case(case, moves)
-    if any(
-        moves.get((p.name, "gap"), 0) < 0 and 1e3 * p.gap_m < wish.least_gap_mm - 1e-9 for p in moved.panels
-    ):
-        return False
-    try:
-        check_placement(moved.region, moved.placed)
-    except PlacementError:
-        return False
-    return True
 
 
 @dataclass(frozen=True)
@@ -478,7 +310,7 @@ class _Judge:
     def option(self, kind: str, words: str, moves: Moves, course: str, curve: PowerCurve) -> Option:
         e = self.emulator
         time_s = _each_minute(curve.end_s / 60.0)
-        visit = e.run(_shifted(e, self.scores, moves), curve, time_s, step_s=STEP_S)
+        visit = e.run(shifted(e, self.scores, moves), curve, time_s, step_s=STEP_S)
         fat = [n for n, z in enumerate(e.zones) if z.tissue == "fat"]
         zones = visit.zone_mean_c[:, :, fat]
         in_band = minutes_in_band(time_s / 60.0, np.moveaxis(zones, 1, 0), *e.case.session.band_c)

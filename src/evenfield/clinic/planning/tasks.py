@@ -11,7 +11,7 @@ import numpy as np
 from evenfield.case import Case, case_to_toml
 
 if TYPE_CHECKING:
-    from evenfield.tolerance.search import Option
+    from evenfield.tolerance.advised import Option
 
 Progress = Callable[[str, float], None]
 Task = Callable[[Case, dict[str, Any], Path, Progress], dict[str, Any]]
@@ -137,8 +137,9 @@ def make_advice(case: Case, asked: dict[str, Any], folder: Path, progress: Progr
     `asked`: skin_limit_c, least_gap_mm; and, for trials only, fewer fields, members and checks.
     """
     from evenfield.tolerance.advice_words import power_rests_on, trades
+    from evenfield.tolerance.advised import Wish
     from evenfield.tolerance.parallel import runner
-    from evenfield.tolerance.search import Wish, search
+    from evenfield.tolerance.search import search
 
     wish = Wish(skin_limit_c=float(asked["skin_limit_c"]), least_gap_mm=float(asked["least_gap_mm"]))
     sizes = {key: int(asked[key]) for key in ("design", "members", "fresh", "checks") if key in asked}
