@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from evenfield.case import Case
+from evenfield.cli.uncertainty import print_uncertainty
 from evenfield.forecast import expected_tuning
 from evenfield.forecast.accuracy import chosen_layout
 from evenfield.forecast.engine import output_times
@@ -177,3 +178,11 @@ def test_ctrl_c_is_for_the_process_that_leads() -> None:
     with runner(2) as work:
         assert not any(work.map(_hears_ctrl_c, range(4)))
     assert _hears_ctrl_c(0)
+
+
+def test_the_summary_says_whose_limit_it_is(small: Ensemble, capsys: pytest.CaptureFixture[str]) -> None:
+    print_uncertainty(small, {}, 38.5, [])
+    told = " ".join(capsys.readouterr().out.split())
+    above = 100 * np.mean(small.results()["hottest_skin_c"] > 38.5)
+    assert f"Skin above 38.5 °C at some time: {above:.0f} % of the members." in told
+    assert "The limit is the clinic's to set: --skin-limit." in told

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from evenfield.case import Case
-from evenfield.cli.advise import json_text
+from evenfield.cli.advise import json_text, print_advice
 from evenfield.heat.power import PowerCurve
 from evenfield.tolerance.advice_words import power_rests_on, power_words, told, trades
 from evenfield.tolerance.advised import COURSES, Option, PlacementAdvice, PowerCourse, Wish
@@ -123,3 +123,12 @@ def test_advice_says_what_it_is(advice: PlacementAdvice) -> None:
 def test_bad_wishes_are_refused(limb: Case, here: Runner) -> None:
     with pytest.raises(ValueError, match="chance is 1"):
         search(limb, replace(WISH, chance=1.0), here)
+
+
+def test_the_advice_says_whose_limits_it_kept(
+    advice: PlacementAdvice, capsys: pytest.CaptureFixture[str]
+) -> None:
+    print_advice(advice)
+    told = " ".join(capsys.readouterr().out.split())
+    assert "skin above 40.5 °C in at most 10 % of the bodies" in told
+    assert "Limit and chance are the clinic's to set: --skin-limit, --chance." in told

@@ -50,7 +50,7 @@ def advise(
     if kept.to_screen:
         typer.echo(document, nl=False)
         return
-    _print(advice)
+    print_advice(advice)
     for path in kept.files:
         typer.echo(f"Written: {path}")
 
@@ -102,7 +102,8 @@ def _option(o: "Option") -> dict[str, Any]:
     }
 
 
-def _print(advice: "PlacementAdvice") -> None:
+def print_advice(advice: "PlacementAdvice") -> None:
+    """What was asked, the options with what each costs, and whose limits they keep."""
     from rich.console import Console
     from rich.padding import Padding
     from rich.table import Table

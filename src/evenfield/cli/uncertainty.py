@@ -85,7 +85,7 @@ def uncertainty(
     if kept.to_screen:
         typer.echo(document, nl=False)
         return
-    _print(result, indices, skin_limit, kept.files)
+    print_uncertainty(result, indices, skin_limit, kept.files)
 
 
 @contextmanager
@@ -124,9 +124,10 @@ def json_text(
     return document_text(document)
 
 
-def _print(
+def print_uncertainty(
     result: "Ensemble", indices: "Mapping[str, Indices]", skin_limit_c: float, files: list[Path]
 ) -> None:
+    """Ranges of every result, how often skin passes the limit, and what they hang on."""
     import numpy as np
     from rich.console import Console
     from rich.table import Table
