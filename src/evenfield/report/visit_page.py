@@ -6,6 +6,7 @@ Set from `visit.typ` beside this file. Everything comes in as plain values; noth
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -111,12 +112,24 @@ def _temperature(ax: Axes, shown: VisitPicture) -> None:
         ax.plot(*zip(*shown.readings, strict=True), "o", ms=3.5, mfc="white", mec=LINES[0], label="skin read")
     if shown.fat is None and shown.skin is None:
         ax.text(0.5, 0.5, "no estimate", transform=ax.transAxes, ha="center", color=SOFT)
-    for minute, letter in shown.marks:
+    for minute, _letter in shown.marks:
         ax.axvline(minute, color=SOFT, lw=0.6, ls=":")
+    for minute, letters in lettered(shown.marks, shown.end_minute):
         ax.annotate(
-            letter, (minute, 1.0), xycoords=("data", "axes fraction"), ha="center", va="bottom", color=INK
+            letters, (minute, 1.0), xycoords=("data", "axes fraction"), ha="center", va="bottom", color=INK
         )
     ax.set_ylabel("temperature, °C")
+
+
+def lettered(marks: Sequence[tuple[float, str]], end_minute: float) -> list[tuple[float, str]]:
+    """The letters over the marks; those too near to stand side by side become one: "H M"."""
+    out: list[tuple[float, str]] = []
+    for minute, letter in sorted(marks):
+        if out and minute - out[-1][0] < 0.015 * end_minute:
+            out[-1] = (out[-1][0], f"{out[-1][1]} {letter}")
+        else:
+            out.append((minute, letter))
+    return out
 
 
 def _power(ax: Axes, shown: VisitPicture) -> None:
