@@ -9,7 +9,7 @@ import pytest
 from django.contrib.auth.hashers import make_password
 from django.test import Client
 from django.utils import timezone
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 
 from evenfield.clinic.access import Role
 from evenfield.clinic.accounts.models import Account, DeviceSession
@@ -28,6 +28,9 @@ from tests.clinic.real_server import start, stop
 
 PASSWORD = "seven slow herons at low tide"
 PIN = "582047"
+
+# What a page comes to is waited for, however busy the machine; how fast it comes is for bench/.
+expect.set_options(timeout=30_000)
 
 # Chromium does not see the guard against network use, so its background traffic is switched off here.
 QUIET = [

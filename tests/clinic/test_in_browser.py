@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, expect
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Route, expect
 
 from evenfield.clinic.accounts.demonstration import PASSWORD, PIN
 
@@ -323,6 +323,7 @@ def test_a_set_is_entered_from_the_keyboard_and_a_slip_is_named(
     code = code_of(page, demonstration, "holvat")
     page.goto(f"{demonstration}measuring/{code}/start/")
     page.get_by_role("link", name="Left thigh").click()
+    page.wait_for_load_state()
     expect(page.locator("[id='r1-girth_80']")).to_be_focused()
     for number in ("24.1", "55.7", "49.3", "19.6", "23.3", "21.1", "26.0"):
         page.keyboard.type(number)
@@ -342,6 +343,26 @@ def test_a_set_is_entered_from_the_keyboard_and_a_slip_is_named(
     expect(page.locator("main")).to_contain_text(
         "Girth, 8.0 cm above the landmark, reading 1: 24.1, then 61.2"
     )
+    page.close()
+
+
+def test_a_script_that_comes_late_calls_nobody_away_from_what_they_type(
+    as_owner: BrowserContext, demonstration: str
+) -> None:
+    page = as_owner.new_page()
+    code = code_of(page, demonstration, "holvat")
+    held: list[Route] = []
+    page.route("**/measuring/entry*.js", lambda route: held.append(route))
+    page.goto(
+        f"{demonstration}measuring/{code}/enter/?region=abdomen&girth=abdomen_navel_tape&weight=1",
+        wait_until="commit",
+    )
+    second = page.locator("input.number").nth(1)
+    second.press_sequentially("8")
+    with page.expect_event("load"):
+        held[0].continue_()
+    page.keyboard.type("8.5")
+    expect(second).to_have_value("88.5")
     page.close()
 
 

@@ -59,17 +59,17 @@ def _served(home: Path, url: str) -> Iterator[NewClinic]:
 
 
 def press(page: Page, name: str) -> None:
-    """A button or link of the page's own part."""
+    """A button or link of the page's own part; the page it leads to is there with its scripts."""
     inside = page.locator("main")
     inside.get_by_role("button", name=name, exact=True).or_(
         inside.get_by_role("link", name=name, exact=True)
     ).first.click()
+    page.wait_for_load_state()
 
 
 def test_from_the_first_run_to_a_trail_that_holds(real_browser: Browser, new_clinic: NewClinic) -> None:
     context = real_browser.new_context(viewport={"width": 1024, "height": 768})
     page = context.new_page()
-    page.set_default_timeout(8000)
     problems: list[str] = []
     page.on("pageerror", lambda error: problems.append(str(error)))
     page.on("response", lambda answer: problems.append(answer.url) if answer.status >= 500 else None)

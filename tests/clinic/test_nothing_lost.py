@@ -64,7 +64,7 @@ def begun(real_browser: Browser, place: Place) -> BrowserContext:
     page.goto(f"{place.address}visits/")
     page.get_by_role("link", name=re.compile("Holvat")).click()
     page.get_by_role("button", name="Begin the visit").click()
-    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=15_000)
+    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=30_000)
     page.close()
     return context
 
@@ -82,7 +82,7 @@ def live(tablet: BrowserContext, place: Place) -> Iterator[Page]:
     """The live page, answering."""
     page = tablet.new_page()
     page.goto(f"{place.address}visits/{number(place)}/")
-    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=15_000)
+    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=30_000)
     yield page
     page.close()
 
@@ -108,7 +108,7 @@ def note(page: Page, words: str) -> None:
 
 def saved(page: Page) -> None:
     """All that waited is saved."""
-    expect(page.locator("#live-saved")).to_have_attribute("data-waiting", "0", timeout=20_000)
+    expect(page.locator("#live-saved")).to_have_attribute("data-waiting", "0", timeout=30_000)
 
 
 def kinds(place: Place) -> list[str]:
@@ -143,7 +143,7 @@ def test_a_killed_server_is_a_shrug(live: Page, place: Place) -> None:
     assert serious(live) == []
     place.again()
     saved(live)
-    expect(live.locator("#live-pulse")).to_have_text("Live", timeout=10_000)
+    expect(live.locator("#live-pulse")).to_have_text("Live", timeout=30_000)
     after = place.kept(visit)
     assert after[: len(before)] == before
     assert [kind for _id, kind in after[len(before) :]] == ["hot_spot", "hot_spot", "hot_spot", "noted"]
@@ -201,7 +201,7 @@ def test_the_prompts_own_buttons_enter_what_it_asks_for(live: Page, place: Place
     live.keyboard.type("70")
     live.keyboard.press("Enter")
     answers = live.locator("#live-prompt-entries button")
-    expect(answers.first).to_have_text("30 W is set", timeout=5_000)
+    expect(answers.first).to_have_text("30 W is set", timeout=30_000)
     answers.first.click()
     expect(live.locator("#live-power")).to_have_text("30 W")
     saved(live)
@@ -216,7 +216,7 @@ def test_the_prompts_own_buttons_enter_what_it_asks_for(live: Page, place: Place
         route.fulfill(response=answer, json=content)
 
     live.route("**/now/**", ask)
-    expect(answers).to_have_text(["It has gone", "Still there"], timeout=5_000)
+    expect(answers).to_have_text(["It has gone", "Still there"], timeout=30_000)
     expect(live.locator("#live-done")).to_be_hidden()
     answers.nth(1).click()
     saved(live)
@@ -228,7 +228,9 @@ def test_the_prompts_own_buttons_enter_what_it_asks_for(live: Page, place: Place
 
 def test_a_tap_is_not_lost_when_the_map_is_drawn_anew_under_the_finger(live: Page, place: Place) -> None:
     before = kinds(place)
-    expect(live.locator(".zone").nth(2)).to_have_text(re.compile(r"\d"), timeout=90_000)  # is estimated
+    expect(live.locator(".zone").nth(2)).to_have_text(
+        re.compile(r"\d"), timeout=300_000
+    )  # is estimated, kernels compiled
     live.locator(".zone").nth(2).scroll_into_view_if_needed()
     box = live.locator(".zone").nth(2).bounding_box()
     assert box
@@ -287,13 +289,13 @@ def test_without_network_and_after_a_reload_nothing_is_gone(
     tablet.set_offline(True)
     note(live, "no network")
     live.get_by_role("button", name="Too hot").click()
-    expect(live.locator("#live-trouble")).to_contain_text("cannot be reached", timeout=10_000)
+    expect(live.locator("#live-trouble")).to_contain_text("cannot be reached", timeout=30_000)
     assert waiting(live) == 2
     assert kinds(place) == before
     live.route("**/entries/", lambda route: route.abort())
     tablet.set_offline(False)  # the page comes again, sending does not yet
     live.reload()
-    expect(live.locator("#live-pulse")).to_have_text("Live", timeout=10_000)
+    expect(live.locator("#live-pulse")).to_have_text("Live", timeout=30_000)
     assert waiting(live) == 2
     live.unroute("**/entries/")
     saved(live)
@@ -327,12 +329,12 @@ def test_two_tablets_see_the_same_visit_and_a_wrong_clock_changes_no_time(
     page.add_init_script("const real = Date.now; Date.now = () => real() + 5400e3;")  # 90 minutes fast
     sign_in(page, place.address, "lead")
     page.goto(live.url)
-    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=10_000)
+    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=30_000)
     note(page, "from the other tablet")
     saved(page)
     live.get_by_text("Entries (").click()
     row = live.locator("#live-entries li", has_text="from the other tablet").first
-    expect(row).to_contain_text("5400 s fast: corrected", timeout=5_000)
+    expect(row).to_contain_text("5400 s fast: corrected", timeout=30_000)
     expect(row).to_contain_text("lead")
     one, two = (_seconds(where.locator("#live-clock").inner_text()) for where in (live, page))
     assert abs(one - two) <= 1
@@ -350,12 +352,12 @@ def test_a_refused_entry_stays_in_sight_until_its_words_are_kept(live: Page, pla
     )
     live.reload()
     refused = live.locator("#live-refused li")
-    expect(refused).to_contain_text("power set: 99999", timeout=10_000)
+    expect(refused).to_contain_text("power set: 99999", timeout=30_000)
     live.reload()
     expect(refused).to_contain_text("less than or equal to 2000")
     assert kinds(place) == before
     refused.get_by_role("button", name="Keep as a note").click()
-    expect(live.locator("#live-refused-box")).to_be_hidden(timeout=10_000)
+    expect(live.locator("#live-refused-box")).to_be_hidden(timeout=30_000)
     assert kinds(place)[len(before) :] == ["noted"]
 
 
@@ -437,28 +439,28 @@ def test_what_waits_is_sent_though_another_tablet_has_closed_the_visit(
     tablet, visit = begun(real_browser, place), number(place)
     live = tablet.new_page()
     live.goto(f"{place.address}visits/{visit}/")
-    expect(live.locator("#live-pulse")).to_have_text("Live", timeout=15_000)
+    expect(live.locator("#live-pulse")).to_have_text("Live", timeout=30_000)
     live.route("**/entries/", lambda route: route.abort())
     note(live, "left behind")
     other = real_browser.new_context()
     page = other.new_page()
     sign_in(page, place.address, "lead")
     page.goto(live.url)
-    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=10_000)
+    expect(page.locator("#live-pulse")).to_have_text("Live", timeout=30_000)
     page.get_by_role("button", name="Stop", exact=True).click()
     saved(page)
     page.get_by_role("link", name="Close").click()
     page.get_by_label("0: none").check()
     page.get_by_role("button", name="Close the visit").click()
-    expect(page.get_by_text("The visit is closed.")).to_be_visible(timeout=20_000)
+    expect(page.get_by_text("The visit is closed.")).to_be_visible(timeout=30_000)
     live.wait_for_timeout(2500)
     assert live.locator("#live-saved").count() == 1  # it does not leave with something unsent
     assert waiting(live) == 1
     live.reload()
-    expect(live.locator("#left")).to_contain_text("wait on this tablet: 1", timeout=10_000)
+    expect(live.locator("#left")).to_contain_text("wait on this tablet: 1", timeout=30_000)
     assert "noted" not in [kind for _id, kind in place.kept(visit)[-2:]]
     live.unroute("**/entries/")
-    expect(live.get_by_text("note: left behind")).to_be_visible(timeout=15_000)
+    expect(live.get_by_text("note: left behind")).to_be_visible(timeout=30_000)
     expect(live.locator("#left")).to_be_hidden()
     assert place.kept(visit)[-1][1] == "noted"
     other.close()

@@ -11,5 +11,6 @@
     next.focus();
     if (next.matches("input.number")) next.select();
   });
-  form.querySelector("[autofocus]")?.focus();
+  // This script may come late: whoever types already is not called away.
+  if (document.activeElement === document.body) form.querySelector("[autofocus]")?.focus();
 })();

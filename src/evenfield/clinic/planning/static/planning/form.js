@@ -18,6 +18,6 @@
   if (first) {
     const folded = first.closest("details");
     if (folded) folded.open = true;
-    first.focus();
+    if (document.activeElement === document.body) first.focus(); // nobody who types already is called away
   }
 })();
