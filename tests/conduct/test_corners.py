@@ -9,6 +9,7 @@ import pytest
 
 from evenfield.conduct import Phase, read_profile
 from evenfield.conduct.events import (
+    Answer,
     Comfort,
     Event,
     Feeling,
@@ -18,6 +19,7 @@ from evenfield.conduct.events import (
     Paused,
     PowerSet,
     PowerWouldNotRise,
+    PromptAnswered,
     Resumed,
     Sensation,
     Side,
@@ -64,6 +66,37 @@ def test_a_hot_spot_that_comes_back_is_moved_for_again() -> None:
     assert "(6 mm)" in visit.prompt("hot_spot_return", 540).what
 
 
+def test_done_at_a_hot_spot_says_that_the_panel_was_moved_though_not_how_far() -> None:
+    visit = holding().enter(SPOT).answer("hot_spot_move", 305)
+    assert "hot_spot_move" not in visit.rules(306)
+    assert "tuning_check" in visit.rules(306)
+    assert "hot_spot_ask" not in visit.rules(334)
+    assert "hot_spot_ask" in visit.rules(335)
+    visit.enter(TuningShown(id="t", at_s=336, percent=85), HotSpotGone(id="g", at_s=340))
+    assert "hot_spot_return" not in visit.rules(459)
+    assert "mm" not in visit.prompt("hot_spot_return", 460).what
+
+
+def test_done_at_a_hot_spot_that_is_no_more_moves_nothing() -> None:
+    visit = holding().enter(SPOT)
+    late = visit.prompt("hot_spot_move", 301).id
+    visit.enter(HotSpotGone(id="g", at_s=302))
+    before = visit.at(305).state
+    visit.enter(PromptAnswered(id="d", at_s=303, prompt=late, answer=Answer.DONE))
+    assert visit.at(305).state.tuning_due == before.tuning_due
+    assert visit.at(305).state.spots == before.spots == ()
+
+
+def test_one_panel_back_in_its_place_leaves_the_other_to_go_back() -> None:
+    other = HotSpot(id="o", at_s=301, panel="outer", side=Side.FALLING_LEVEL)
+    visit = holding().enter(SPOT, other, moved("m", 305, 4), moved("mo", 306, 2, panel="outer"))
+    visit.enter(HotSpotGone(id="g", at_s=330), TuningShown(id="t", at_s=335, percent=85))
+    inner = next(p for p in visit.at(460).prompts if p.rule == "hot_spot_return" and "inner" in p.what)
+    visit.enter(PromptAnswered(id="d", at_s=461, prompt=inner.id, answer=Answer.DONE))
+    visit.enter(TuningShown(id="t2", at_s=463, percent=85))
+    assert "panel outer" in visit.prompt("hot_spot_return", 464).what
+
+
 def test_gone_without_a_place_means_all_and_with_a_place_only_that() -> None:
     other = HotSpot(id="o", at_s=301, panel="outer")
     visit = holding().enter(SPOT, other, HotSpotGone(id="g", at_s=310, panel="outer"))
@@ -89,6 +122,22 @@ def test_tuning_that_comes_ends_the_trouble_with_power() -> None:
     assert low.at(45).phase is Phase.NOT_TUNED
 
 
+def test_a_visit_without_a_plan_is_asked_once_to_see_to_the_panels() -> None:
+    visit = Visit(events=[SkinReading(id="r", at_s=-60, zone="z", celsius=33)])
+    visit.answer("start_gap", -50, Answer.NOT_NOW, "the couch is being covered").enter(
+        SkinReading(id="r2", at_s=-45, zone="z", celsius=33)
+    )
+    assert "start_gap" not in visit.rules(-44)
+
+
+def test_the_least_good_tuning_is_good() -> None:
+    """ "80 % or better": common practice, no source."""
+    visit = started().enter(PowerWouldNotRise(id="n", at_s=40), TuningShown(id="t", at_s=44, percent=80))
+    assert visit.at(45).phase is Phase.RAISING
+    visit.enter(PowerSet(id="less", at_s=46, watts=5))
+    assert visit.at(47).state.tuning_due is None
+
+
 def test_a_tuning_check_done_without_a_figure_comes_back_while_tuning_is_not_known_to_be_good() -> None:
     visit = started().enter(TuningShown(id="t", at_s=50, percent=72), PowerSet(id="less", at_s=55, watts=5))
     visit.answer("tuning_check", 60)
@@ -103,6 +152,12 @@ def test_looked_at_without_saying_what_keeps_what_was_seen_before() -> None:
     visit.answer("skin_after", 320)
     assert visit.at(321).phase is Phase.CLOSED
     assert "skin_not_fine" in visit.rules(321)
+
+
+def test_looked_at_without_saying_what_is_not_said_to_be_broken() -> None:
+    visit = holding().enter(Stopped(id="e", at_s=310)).answer("skin_after", 320)
+    assert visit.at(321).phase is Phase.CLOSED
+    assert visit.rules(321) == []
 
 
 def test_what_is_reported_after_the_visit_has_closed_asks_for_another_look() -> None:
