@@ -17,8 +17,8 @@ from evenfield.clinic.visits.for_rules import for_conduct
 from evenfield.clinic.visits.plans import plan_of
 from evenfield.clinic.visits.translation import inputs_of
 from evenfield.conduct import Event, event_from_mapping
-from evenfield.conduct.events import event_to_mapping
-from evenfield.follow import FieldOff, FieldOn, PanelShift, PowerNow, SkinRead, prepare, to_npz
+from evenfield.conduct.events import TooHotAllOver, event_to_mapping
+from evenfield.follow import ComfortSaid, FieldOff, FieldOn, PanelShift, PowerNow, SkinRead, prepare, to_npz
 from evenfield.forecast.accuracy import chosen_layout
 
 pytestmark = pytest.mark.slow
@@ -75,6 +75,11 @@ def test_entries_become_what_follow_is_told() -> None:
     assert told[5:7] == [FieldOff(400.0), FieldOn(450.0)]
     assert inputs_of([*events(), fix], 710.0)[1] == PowerNow(8.0, 25.0)
     assert len(inputs_of(events(), 299.0)) == 3
+
+
+def test_too_hot_all_over_is_told_as_low_comfort() -> None:
+    """As docs/follow.md says."""
+    assert inputs_of([TooHotAllOver(id="hot", at_s=60)], 61.0) == [ComfortSaid(60.0, 2.0)]
 
 
 def test_a_restarted_process_finds_the_same_numbers(model: Path) -> None:

@@ -169,6 +169,30 @@ def _check_free_of_conflict(advice: Advice) -> None:
     assert len(ids) == len(set(ids))
 
 
+HOLD_RULES = {"skin_near_estimated", "reading_near", "disagree", "feeling_hot"}
+HEAT_RULES = {"raise_step", "consider_raise", "consider_raise_estimated", "hot_spot_return"}
+HEAT_RULES |= {"resume_ready", "pause_long", "pause_cools"}
+
+
+@SOME
+@given(VISITS, st.none() | ESTIMATES, TIMES)
+def test_nobody_is_told_to_add_heat_near_a_limit_or_before_a_look_at_what_was_reported(
+    events: list[Event], estimate: Estimate | None, now_s: float
+) -> None:
+    """Written from the practice and not from the table of conflicts: common practice, no source."""
+    advice = advise(events, PROFILE, estimate, now_s)
+    rules = {prompt.rule for prompt in advice.prompts}
+    assert not (rules & HOLD_RULES and rules & HEAT_RULES)
+    if advice.state.paused is None:
+        return
+    facts = [fact for fact in standing(events, now_s) if fact.when_s >= advice.state.paused.at_s]
+    reported = [f.when_s for f in facts if isinstance(f, TooHotAllOver)]
+    ends = (HotSpotGone, Comfort, Sensation)  # what may say that it has passed
+    looked = [f.when_s for f in facts if isinstance(f, SkinLooked | PromptAnswered)]
+    if reported and not any(isinstance(f, ends) and f.when_s >= reported[-1] for f in facts):
+        assert any(at_s >= reported[-1] for at_s in looked) or not rules & HEAT_RULES
+
+
 @SOME
 @given(VISITS, st.none() | ESTIMATES, TIMES)
 def test_prompts_never_contradict_each_other(

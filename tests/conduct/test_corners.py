@@ -11,12 +11,14 @@ from evenfield.conduct import Phase, read_profile
 from evenfield.conduct.events import (
     Answer,
     Comfort,
+    Correction,
     Event,
     Feeling,
     HotSpot,
     HotSpotGone,
     PanelMoved,
     Paused,
+    Planned,
     PowerSet,
     PowerWouldNotRise,
     PromptAnswered,
@@ -113,6 +115,44 @@ def test_after_a_resume_a_hot_spot_is_given_its_time_again() -> None:
     assert "hot_spot_pause" in visit.rules(445)
     visit.enter(Paused(id="p2", at_s=450))
     assert "pause_look" in visit.rules(451)  # looked at before, but not in this pause
+
+
+@pytest.mark.parametrize(
+    "report",
+    [
+        HotSpot(id="x", at_s=380),
+        TooHotAllOver(id="x", at_s=380),
+        Sensation(id="x", at_s=380, feeling=Feeling.PAIN),
+        Comfort(id="x", at_s=380, score=1),
+        SkinReading(id="x", at_s=380, zone="z", celsius=41),
+    ],
+)
+def test_what_is_reported_in_a_pause_asks_for_another_look_before_a_resume(report: Event) -> None:
+    visit = holding().enter(SPOT, Paused(id="p", at_s=370), SkinLooked(id="l", at_s=375, redness=1))
+    assert visit.rules(379) == ["resume_ready"]
+    visit.enter(report)
+    assert visit.rules(381) == ["pause_look"]
+    assert visit.rules(1500) == ["pause_look"]
+    visit.enter(SkinLooked(id="l2", at_s=400, redness=1))
+    assert visit.rules(401) == ["resume_ready"]
+
+
+def test_a_move_that_leaves_little_gap_is_questioned() -> None:
+    """The least gap of 5 mm is the profile's own."""
+    plan = Planned(id="plan2", at_s=-200, region="thigh", gaps_mm=(("inner", 10), ("outer", 4)))
+    visit = holding().enter(plan, moved("m", 300, -4))
+    assert "gap_small" not in visit.rules(301)
+    visit.enter(PanelMoved(id="m2", at_s=310, panel="inner", by_mm=-2))
+    assert "Panel inner would stand 4 mm" in visit.prompt("gap_small", 311).what
+    visit.enter(moved("m3", 320, -9))
+    assert "0 mm" in visit.prompt("gap_small", 321).what
+    visit.enter(Correction(id="c", at_s=330, of="m3"))
+    visit.enter(PanelMoved(id="m4", at_s=331, panel="inner", side=Side.RISING_LEVEL, by_mm=5))
+    assert "gap_small" in visit.rules(332)  # the other side stands where it was
+    visit.enter(PanelMoved(id="m5", at_s=340, panel="inner", by_mm=2))
+    assert "gap_small" not in visit.rules(341)
+    visit.enter(moved("m6", 350, 1, panel="outer"))
+    assert "gap_small" not in visit.rules(351)  # planned so and moved away
 
 
 def test_tuning_that_comes_ends_the_trouble_with_power() -> None:

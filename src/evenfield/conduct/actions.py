@@ -21,6 +21,7 @@ class Action(StrEnum):
     FINISH = "finish"
     # hold
     HOLD = "hold the power"
+    ADD_NO_HEAT = "add no heat"
     WAIT = "wait"
     # tasks
     ASK = "ask the person"
@@ -36,7 +37,7 @@ class Action(StrEnum):
 
 
 TAKES_HEAT = frozenset({Action.LOWER_POWER, Action.PAUSE, Action.MOVE_AWAY, Action.KEEP_OFF, Action.FINISH})
-HOLDS_HEAT = frozenset({Action.HOLD, Action.WAIT})
+HOLDS_HEAT = frozenset({Action.HOLD, Action.ADD_NO_HEAT, Action.WAIT})
 ADDS_HEAT = frozenset({Action.RAISE_POWER, Action.MOVE_BACK, Action.RESUME})
 TASKS = frozenset(Action) - TAKES_HEAT - HOLDS_HEAT - ADDS_HEAT
 
@@ -52,6 +53,8 @@ CONFLICTS: frozenset[frozenset[Action]] = frozenset(
     | _pairs(ADDS_HEAT, ADDS_HEAT)
     # "hold" and "wait" speak of power; a panel may still go back and a pause may still end
     | _pairs({Action.RAISE_POWER}, HOLDS_HEAT)
+    # skin or feeling near a limit speaks of heat, wherever it comes from
+    | _pairs({Action.ADD_NO_HEAT}, ADDS_HEAT)
     # look first, then heat
     | _pairs(ADDS_HEAT, {Action.LOOK_AT_SKIN, Action.CHECK_PLACEMENT})
     | _pairs({Action.RAISE_POWER, Action.MOVE_BACK}, {Action.CHECK_TUNING})

@@ -112,7 +112,8 @@ def advise(
     """The state and prompts at ``now_s`` (seconds from the visit's origin).
 
     ``events`` may come in any order, with copies and corrections; those not known at ``now_s`` are left out.
-    The estimate is left out when it is dated later or older than the profile's ``estimate_stale_s``.
+    An estimate dated later is left out. From one older than the profile's ``estimate_stale_s`` only warnings
+    are taken, and no leave to add heat.
     """
     return advise_state(fold(standing(events, now_s), profile), profile, estimate, now_s)
 
@@ -126,8 +127,9 @@ def advise_state(state: State, profile: PracticeProfile, estimate: Estimate | No
         raise ValueError(f"now_s is {now_s}: give a finite number of seconds from the visit's origin")
     stale_s = math.inf if estimate is None else estimate.at_s + profile.numbers.estimate_stale_s.value
     fresh = estimate if estimate is not None and estimate.at_s <= now_s < stale_s else None
+    stale = estimate if now_s >= stale_s else None
     replies = _last_replies(state.replies)
-    claims = _claims(Scene(state, profile, fresh), replies)
+    claims = _claims(Scene(state, profile, fresh, stale), replies)
     claims += _missing(claims, profile, replies, now_s)
 
     live = [claim for claim in claims if claim.proposal.show_s <= now_s < claim.proposal.until_s]

@@ -90,11 +90,16 @@ class _Event:
 
 @dataclass(frozen=True, kw_only=True)
 class Planned(_Event):
-    """What the visit sets out to do. The latest one counts; without it the profile's figures stand."""
+    """What the visit sets out to do. The latest one counts; without it the profile's figures stand.
+
+    ``band_c``: the plan's band for fat, °C; ``gaps_mm``: each panel's gap as planned.
+    """
 
     region: RegionKind
     planned_minutes: Annotated[float, Field(gt=0, le=240)] | None = None
     starting_power_w: Annotated[float, Field(gt=0, le=2000)] | None = None
+    band_c: tuple[float, float] | None = None
+    gaps_mm: tuple[tuple[_Word, Annotated[float, Field(gt=0, le=500)]], ...] = ()
     kind: Literal["planned"] = "planned"
 
 

@@ -7,7 +7,7 @@ right. What each event means in each state is the table in docs/conduct.md.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from functools import reduce
 from types import MappingProxyType
@@ -39,11 +39,13 @@ from evenfield.conduct.events import (
 from evenfield.conduct.profile import PracticeProfile
 from evenfield.conduct.state import (
     AllOver,
+    Gap,
     Level,
     Look,
     Mark,
     Odd,
     Place,
+    Reading,
     Reply,
     Said,
     Spot,
@@ -88,8 +90,9 @@ def step(state: State, fact: Fact, profile: PracticeProfile) -> State:
             level = Level(mark.id, mark.at_s, fact.percent)
             return changed(state, tuning=level, tuning_due=None, refusals=() if good else state.refusals)
         case SkinReading():
-            level = Level(mark.id, mark.at_s, fact.celsius)
-            return changed(state, readings=MappingProxyType({**state.readings, fact.zone: level}))
+            before = state.readings.get(fact.zone)
+            read = Reading(mark.id, mark.at_s, fact.celsius, None if before is None else before.at_s)
+            return changed(state, readings=MappingProxyType({**state.readings, fact.zone: read}))
         case Comfort():
             state = changed(state, comfort=Level(mark.id, mark.at_s, float(fact.score)))
             enough = fact.score >= profile.numbers.comfort_enough.value
@@ -136,6 +139,8 @@ def _planned(state: State, fact: Planned, mark: Mark, profile: PracticeProfile) 
         region=fact.region,
         session_s=60 * (profile.numbers.session_minutes.value if minutes is None else minutes),
         target_w=profile.starting_power(fact.region) if watts is None else watts,
+        band_c=fact.band_c,
+        gaps=MappingProxyType({panel: Gap(gap_mm) for panel, gap_mm in fact.gaps_mm}),
     )
     return _reach(state, mark)
 
@@ -262,7 +267,15 @@ def _moved(state: State, fact: PanelMoved, mark: Mark) -> State:
         panels_seen=mark,
         last_change=mark,
         last_relief=mark if away else state.last_relief,
+        gaps=_gaps(state.gaps, fact, mark),
     )
+
+
+def _gaps(gaps: Mapping[str, Gap], fact: PanelMoved, mark: Mark) -> Mapping[str, Gap]:
+    gap = gaps.get(fact.panel)
+    if gap is None:
+        return gaps
+    return MappingProxyType({**gaps, fact.panel: gap.moved(fact.side, fact.by_mm, mark)})
 
 
 def _touches(fact: PanelMoved, spot: Spot) -> bool:

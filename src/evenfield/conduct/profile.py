@@ -64,6 +64,7 @@ class Numbers(DataEntry):
     """Every number the rules use."""
 
     gap_mm: Number
+    gap_least_mm: Number
     raise_step_w: Number
     raise_interval_s: Number
     power_most_w: Number
@@ -96,6 +97,7 @@ class Numbers(DataEntry):
     @model_validator(mode="after")
     def _agree(self) -> Self:
         for lower, higher in (
+            ("gap_least_mm", "gap_mm"),
             ("increase_earliest_minutes", "increase_consider_minutes"),
             ("hot_spot_check_s", "hot_spot_give_up_s"),
             ("session_minutes", "session_most_minutes"),

@@ -7,7 +7,7 @@ last odd one; none raises. The meaning of each event in each state is written in
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from types import MappingProxyType
 
@@ -43,6 +43,13 @@ class Level(Mark):
     """A number shown at a moment: power in W, tuning in %, comfort 0-10 or skin temperature in °C."""
 
     value: float
+
+
+@dataclass(frozen=True)
+class Reading(Level):
+    """A skin temperature, °C; ``before_s``: when the same zone was read before."""
+
+    before_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -113,6 +120,29 @@ class AllOver:
 
 
 @dataclass(frozen=True)
+class Gap:
+    """A panel's distance from the skin by the plan's gap and the moves entered since, mm."""
+
+    planned_mm: float
+    whole_mm: float = 0.0
+    sides_mm: Mapping[Side, float] = field(default_factory=lambda: MappingProxyType({}))
+    closer: Mark | None = None
+
+    @property
+    def least_mm(self) -> float:
+        """At the side that was moved closest; a side's move leaves the opposite side where it was."""
+        return self.planned_mm + self.whole_mm + min([0.0, *self.sides_mm.values()])
+
+    def moved(self, side: Side, by_mm: float, mark: Mark) -> Gap:
+        """After one more move; ``closer`` is the last one towards the skin."""
+        closer = mark if by_mm < 0 else self.closer
+        if side is Side.WHOLE:
+            return replace(self, whole_mm=self.whole_mm + by_mm, closer=closer)
+        sides = {**self.sides_mm, side: self.sides_mm.get(side, 0.0) + by_mm}
+        return replace(self, sides_mm=MappingProxyType(sides), closer=closer)
+
+
+@dataclass(frozen=True)
 class Odd(Mark):
     """An entry that does not fit the state it met, and the sentence that says so."""
 
@@ -136,6 +166,7 @@ class State:
     region: RegionKind | None = None
     session_s: float = 0.0
     target_w: float = 0.0
+    band_c: tuple[float, float] | None = None
 
     started: Mark | None = None
     stopped: Mark | None = None
@@ -161,7 +192,8 @@ class State:
     all_over: AllOver | None = None
     comfort: Level | None = None
     sensation: Said | None = None
-    readings: Mapping[str, Level] = field(default_factory=lambda: MappingProxyType({}))
+    gaps: Mapping[str, Gap] = field(default_factory=lambda: MappingProxyType({}))
+    readings: Mapping[str, Reading] = field(default_factory=lambda: MappingProxyType({}))
     look: Look | None = None
     panels_seen: Mark | None = None
 

@@ -178,6 +178,8 @@ def keep_beginning(visit: Visit) -> None:
         region=visit.course.region_kind.value,
         planned_minutes=plan.minutes,
         starting_power_w=plan.starting_power_w,
+        band_c=plan.band_c,
+        gaps_mm=tuple((panel["name"], panel["gap_mm"]) for panel in plan.panels),
     )
     content = {
         "event": event_to_mapping(planned),

@@ -26,6 +26,9 @@ from evenfield.follow import (
     ZoneOutlook,
 )
 
+TOO_HOT_SCORE = 2
+"""Comfort that "too hot all over" counts as (docs/follow.md)."""
+
 
 def inputs_of(events: Iterable[said.Event], now_s: float) -> list[Input]:
     """What the standing entries tell about heat, in order of time."""
@@ -52,6 +55,8 @@ def _input(event: said.Fact) -> Input | None:
             return SkinRead(at_s, zone, celsius) if error is None else SkinRead(at_s, zone, celsius, error)
         case said.Comfort(score=score):
             return ComfortSaid(at_s, score)
+        case said.TooHotAllOver():
+            return ComfortSaid(at_s, TOO_HOT_SCORE)
         case said.HotSpot(zone=zone, panel=panel):
             return HotSpotSaid(at_s, zone, panel)
         case said.PanelMoved(panel=name, by_mm=by_mm, side=side):

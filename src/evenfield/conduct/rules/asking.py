@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import inf
 
 from evenfield.conduct.actions import Action
 from evenfield.conduct.rules.scene import Proposal, Rule, Scene
@@ -69,12 +70,30 @@ def _due(scene: Scene) -> Iterator[Proposal]:
         return
     anchor = latest((state.started, *state.readings.values(), scene.last_done("reading_due")))
     if anchor is not None:
-        yield Proposal(anchor.id, anchor.at_s + 60 * scene.n.reading_interval_minutes.value)
+        show_s = anchor.at_s + 60 * scene.n.reading_interval_minutes.value
+        zone = _next_zone(scene)
+        words = "the warmest place" if zone is None else zone
+        yield Proposal(
+            anchor.id, show_s, place=None if zone is None else Place(zone=zone), values={"zone": words}
+        )
+
+
+def _next_zone(scene: Scene) -> str | None:
+    """The zone whose reading is oldest or missing; of several the one that may be hottest."""
+    if scene.estimate is None or not scene.estimate.zones:
+        return None
+    readings = scene.state.readings
+    read_s = {zone: reading.at_s for zone, reading in readings.items()}
+    first = min(
+        scene.estimate.zones,
+        key=lambda zone: (read_s.get(zone.zone, -inf), -zone.skin_hottest_c.high, zone.zone),
+    )
+    return first.zone
 
 
 RULES = (
     Rule("reading_over", Action.LOWER_POWER, _over, "power_set"),
-    Rule("reading_near", Action.HOLD, _near),
+    Rule("reading_near", Action.ADD_NO_HEAT, _near),
     Rule("reading_again", Action.READ_SKIN, _again, "skin_reading"),
     Rule("comfort_ask", Action.ASK, _comfort, "comfort"),
     Rule("reading_due", Action.READ_SKIN, _due, "skin_reading"),

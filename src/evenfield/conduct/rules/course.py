@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from evenfield.conduct.actions import Action
 from evenfield.conduct.rules.scene import Proposal, Rule, Scene
-from evenfield.conduct.state import Mark, latest
+from evenfield.conduct.state import Mark, Place, latest
 
 
 def _start_gap(scene: Scene) -> Iterator[Proposal]:
@@ -16,12 +16,25 @@ def _start_gap(scene: Scene) -> Iterator[Proposal]:
         yield Proposal(trigger.id, trigger.at_s)
 
 
+def _gap_small(scene: Scene) -> Iterator[Proposal]:
+    """The moves entered leave a panel closer to the skin than it was planned and than the least gap."""
+    if scene.state.stopped is not None:
+        return
+    for panel, gap in scene.state.gaps.items():
+        least = min(scene.n.gap_least_mm.value, gap.planned_mm)
+        if gap.closer is not None and gap.least_mm < least:
+            values = {"panel": f"Panel {panel}", "left": f"{max(gap.least_mm, 0.0):g}"}
+            yield Proposal(gap.closer.id, gap.closer.at_s, place=Place(panel=panel), values=values)
+
+
 def _pause_look(scene: Scene) -> Iterator[Proposal]:
+    """In a pause for heat, and again after anything that is reported in it."""
     state = scene.state
     if state.paused is None or not scene.heat_trouble or scene.skin_not_fine:
         return
-    if state.look is None or state.look.at_s < state.paused.at_s:
-        yield Proposal(state.paused.id, state.paused.at_s)
+    unseen = scene.unseen_since(state.paused)
+    if unseen is not None:
+        yield Proposal(unseen.id, unseen.at_s)
 
 
 def _not_fine(scene: Scene) -> Iterator[Proposal]:
@@ -100,16 +113,11 @@ def _longest_over(scene: Scene) -> Iterator[Proposal]:
 
 
 def _skin_after(scene: Scene) -> Iterator[Proposal]:
-    """After the stop, and again after anything the person reports later."""
+    """After the stop, and again after anything that is reported later."""
     state = scene.state
-    if state.stopped is None or state.started is None:
-        return
-    reports = [spot.last for spot in state.open_spots] + ([state.all_over.last] if state.all_over else [])
-    if scene.feels_bad and state.sensation is not None:
-        reports.append(state.sensation)
-    trigger = latest((state.stopped, *(r for r in reports if r.at_s > state.stopped.at_s))) or state.stopped
-    if state.look is None or state.look.at_s < trigger.at_s:
-        yield Proposal(trigger.id, trigger.at_s)
+    unseen = None if state.stopped is None or state.started is None else scene.unseen_since(state.stopped)
+    if unseen is not None:
+        yield Proposal(unseen.id, unseen.at_s)
 
 
 def _odd(scene: Scene) -> Iterator[Proposal]:
@@ -132,6 +140,7 @@ RULES = (
     Rule("pause_look", Action.LOOK_AT_SKIN, _pause_look, "skin_looked"),
     Rule("skin_after", Action.LOOK_AT_SKIN, _skin_after, "skin_looked"),
     Rule("start_gap", Action.CHECK_PLACEMENT, _start_gap),
+    Rule("gap_small", Action.CHECK_PLACEMENT, _gap_small, "panel_moved"),
     Rule("record_odd", Action.RECORD, _odd),
     Rule(MISSING, Action.RECORD, _missing),
     Rule("pause_cools", Action.RESUME, _pause_cools, "resumed"),

@@ -150,7 +150,7 @@ RULES = (
     Rule("all_over_again", Action.LOWER_POWER, _all_over_again, "power_set"),
     Rule("all_over_act", Action.LOWER_POWER, _all_over_act, "power_set"),
     Rule("comfort_low", Action.LOWER_POWER, _comfort_low, "power_set"),
-    Rule("feeling_hot", Action.HOLD, _hot, "hot_spot"),
+    Rule("feeling_hot", Action.ADD_NO_HEAT, _hot, "hot_spot"),
     Rule("hot_spot_ask", Action.ASK, _spot_ask, "hot_spot_gone"),
     Rule("all_over_ask", Action.ASK, _all_over_ask, "comfort"),
     Rule("feeling_uneven", Action.CHECK_PLACEMENT, _uneven, "panel_moved"),

@@ -80,7 +80,8 @@ def _may_rise(scene: Scene) -> Iterator[Proposal]:
 
 
 def _consider(scene: Scene) -> Iterator[Proposal]:
-    if scene.estimate is None or not scene.estimate.zones:
+    """Without an estimate. One that has only grown old is none to go by."""
+    if scene.stale is None and (scene.estimate is None or not scene.estimate.zones):
         yield from _may_rise(scene)
 
 
@@ -90,15 +91,16 @@ def _consider_estimated(scene: Scene) -> Iterator[Proposal]:
     zones = () if scene.estimate is None else scene.estimate.zones
     if not zones or any(zone.disagrees for zone in zones):
         return
-    if any(zone.fat_hottest_c.high >= n.fat_band_high_c.value for zone in zones):
+    low_c, high_c = scene.band_c
+    if any(zone.fat_hottest_c.high >= high_c for zone in zones):
         return
     if any(zone.skin_hottest_c.high >= n.skin_limit_c.value - n.skin_margin_c.value for zone in zones):
         return
-    below = sum(zone.fat_mean_c.high < n.fat_band_low_c.value for zone in zones)
+    below = sum(zone.fat_mean_c.high < low_c for zone in zones)
     if below:
         for proposal in _may_rise(scene):
-            values = {**proposal.values, "below": str(below), "zones": str(len(zones))}
-            yield replace(proposal, values=values)
+            counts = {"below": str(below), "zones": str(len(zones)), "band_low": f"{low_c:g}"}
+            yield replace(proposal, values={**proposal.values, **counts})
 
 
 def _above_most(scene: Scene) -> Iterator[Proposal]:

@@ -14,10 +14,10 @@ from functools import cached_property
 from types import MappingProxyType
 
 from evenfield.conduct.actions import Action
-from evenfield.conduct.estimate import Estimate
+from evenfield.conduct.estimate import Estimate, ZoneEstimate
 from evenfield.conduct.events import Answer, Feeling
 from evenfield.conduct.profile import Numbers, PracticeProfile
-from evenfield.conduct.state import Mark, Place, Reply, State, latest
+from evenfield.conduct.state import Mark, Place, Reading, Reply, State, latest
 
 BAD_FEELINGS = frozenset({Feeling.ACHE, Feeling.PAIN, Feeling.STINGING, Feeling.NUMBNESS})
 
@@ -44,11 +44,33 @@ class Proposal:
 
 @dataclass(frozen=True)
 class Scene:
-    """State, profile and (fresh) estimate, with the questions that several rules ask of them."""
+    """State, profile and estimate, fresh or stale, with the questions that several rules ask of them."""
 
     state: State
     profile: PracticeProfile
     estimate: Estimate | None = None
+    stale: Estimate | None = None
+
+    @cached_property
+    def warning_zones(self) -> tuple[ZoneEstimate, ...]:
+        """Zones of the estimate while the field is on. Of a stale one, those in which nothing was read and
+        for which no heat was taken away since: what it warned of stands until it is known to have passed."""
+        if not self.state.field_on:
+            return ()
+        if self.estimate is not None or self.stale is None:
+            return () if self.estimate is None else self.estimate.zones
+        at_s, relief, readings = self.stale.at_s, self.state.last_relief, self.state.readings
+        if relief is not None and relief.at_s >= at_s:
+            return ()
+        return tuple(
+            zone for zone in self.stale.zones if zone.zone not in readings or readings[zone.zone].at_s < at_s
+        )
+
+    @property
+    def band_c(self) -> tuple[float, float]:
+        """Band for fat, °C: the plan's, else the profile's."""
+        own = self.n.fat_band_low_c.value, self.n.fat_band_high_c.value
+        return self.state.band_c or own
 
     @property
     def n(self) -> Numbers:
@@ -99,16 +121,26 @@ class Scene:
         return any(reading.value >= limit for reading in self.state.readings.values())
 
     @property
+    def reports(self) -> tuple[Mark, ...]:
+        """What is known to trouble the person or the skin, by its last report."""
+        state, limit = self.state, self.n.skin_limit_c.value
+        found: list[Mark | None] = [spot.last for spot in state.open_spots]
+        found += [reading for reading in state.readings.values() if reading.value >= limit]
+        found.append(None if state.all_over is None else state.all_over.last)
+        found.append(state.comfort if self.comfort_low else None)
+        found.append(state.sensation if self.feels_bad else None)
+        return tuple(mark for mark in found if mark is not None)
+
+    @property
     def heat_trouble(self) -> bool:
         """Whether heat is known to trouble the person or the skin."""
-        return (
-            bool(self.state.open_spots)
-            or self.state.all_over is not None
-            or self.comfort_low
-            or self.feels_bad
-            or self.skin_not_fine
-            or self.reading_over
-        )
+        return bool(self.reports) or self.skin_not_fine
+
+    def unseen_since(self, since: Mark) -> Mark | None:
+        """The last report of trouble after ``since``, else that itself; None if the skin was seen later."""
+        last = latest((since, *(report for report in self.reports if report.at_s >= since.at_s)))
+        look = self.state.look
+        return last if last is not None and (look is None or look.at_s < last.at_s) else None
 
     @property
     def calm(self) -> bool:
@@ -116,20 +148,25 @@ class Scene:
         refused = bool(self.state.refusals) and not self.state.waited
         return self.state.field_on and not (self.heat_trouble or self.tuning_low or refused)
 
-    def repeated(self, rule: str) -> tuple[str, float, float]:
+    def repeated(self, rule: str, read: Reading | None = None) -> tuple[str, float, float]:
         """Trigger, start and end of quiet for a rule that watches the estimate.
 
-        It answers to the operator's last change, or to the last "done" given to it, and keeps quiet for a
-        while after heat was taken away or after that answer: what was done needs time to show.
+        It answers to the operator's last change or to the last answer given to it: "done", or the reading
+        that it asks for. It keeps quiet for a while after such an answer or after heat was taken away, since
+        what was done needs time to show, unless heat was added since.
         """
-        done = self.last_done(rule)
-        anchor = latest((self.state.last_change, done))
+        change, relief = self.state.last_change, self.state.last_relief
+        answered = latest((self.last_done(rule), read))
+        anchor = latest((change, answered))
         if anchor is None:
-            at_s = 0.0 if self.estimate is None else self.estimate.at_s
+            estimate = self.estimate or self.stale
+            at_s = 0.0 if estimate is None else estimate.at_s
             return "visit", at_s, at_s
-        rests = anchor == done or anchor == self.state.last_relief
-        quiet_s = 60 * self.n.estimate_repeat_minutes.value if rests else 0.0
-        return anchor.id, anchor.at_s, anchor.at_s + quiet_s
+        rest = latest((answered, relief))
+        added = None if change == relief else change
+        if rest is None or (added is not None and added.at_s > rest.at_s):
+            return anchor.id, anchor.at_s, anchor.at_s
+        return anchor.id, anchor.at_s, rest.at_s + 60 * self.n.estimate_repeat_minutes.value
 
 
 @dataclass(frozen=True)
