@@ -3,6 +3,7 @@
 import json
 import signal
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,13 +11,13 @@ import pytest
 
 from evenfield.case import Case
 from evenfield.cli.uncertainty import print_uncertainty
-from evenfield.forecast import expected_tuning
+from evenfield.forecast import Forecast, expected_tuning, forecast
 from evenfield.forecast.accuracy import chosen_layout
 from evenfield.forecast.engine import output_times
 from evenfield.grid.layout import Layout
 from evenfield.tolerance.check import full_member
-from evenfield.tolerance.ensemble import Ensemble, ensemble, minutes_to_band, quantiles
-from evenfield.tolerance.indices import ensemble_indices, in_words
+from evenfield.tolerance.ensemble import Ensemble, ensemble, minutes_to_band, moved_extra, quantiles
+from evenfield.tolerance.indices import EXPLAINED_LEAST, ensemble_indices, in_words
 from evenfield.tolerance.member import solved_member
 from evenfield.tolerance.minutes_power import minutes_power
 from evenfield.tolerance.parallel import ClusterError, Runner, runner
@@ -46,6 +47,53 @@ def test_no_spread_is_the_deterministic_answer(limb: Case, layout: Layout, here:
     assert np.ptp(e.visit.hottest_c, axis=0).max() == 0.0
     assert e.results()["evenness"] == pytest.approx(full.evenness, abs=1e-6)
     assert ensemble_indices(e) == {}
+
+
+@pytest.fixture(scope="module")
+def told(limb: Case) -> Forecast:
+    return forecast(limb, with_band=False)
+
+
+def test_no_spread_says_what_the_forecast_says(limb: Case, told: Forecast, here: Runner) -> None:
+    """In every result, on the map at the plan's power too."""
+    e = ensemble(limb, here, spread=Spread(()), members=3, design=8, checks=0, anchor=told)
+    results = {key: value[0] for key, value in e.results().items()}
+    assert results["hottest_skin_c"] == pytest.approx(told.peak_c["skin"], abs=1e-6)
+    assert results["hottest_fat_c"] == pytest.approx(told.peak_c["fat"], abs=1e-6)
+    assert results["evenness"] == pytest.approx(told.evenness.ratio)
+    load = complex(results["conductance_s"], results["susceptance_s"])
+    assert load == pytest.approx(told.field.admittance_s)
+    assert results["tuning_percent"] == pytest.approx(told.tuning.percent)
+    for layer, share in told.field.share.items():
+        assert results[f"share_{layer}"] == pytest.approx(share)
+    levels = minutes_power(e, here, skin_limit_c=39.0, members=3)
+    for rows, series in (
+        (levels.skin_c, told.peak_series_c["skin"]),
+        (levels.fat_c, e.mean_c("fat")[0]),
+    ):
+        assert rows[1, 4, 0] == pytest.approx(series[0], abs=0.01)
+        assert rows[1, 4, e.power_end] == pytest.approx(series[e.power_end], abs=0.01)
+        assert rows[1, 4, : e.power_end] == pytest.approx(series[: e.power_end], abs=0.1)
+
+
+def test_shares_still_add_up_when_moved(small: Ensemble) -> None:
+    by = np.array([[0.5, 1.1e-3, 9e-3, 0.1, 0.6, 0.3]])
+    away = np.array([[0.4, 1.0e-3, 8e-3, 0.2, 0.5, 0.3]])
+    extra = np.array([[0.3, 2e-3, 4e-3, 0.25, 0.35, 0.4]])
+    moved = moved_extra(extra, by, away)
+    assert moved[0, 3:].sum() == pytest.approx(1.0)
+    assert moved[0, :3] == pytest.approx([0.375, 2.2e-3, 4.5e-3])
+
+
+def test_what_the_emulator_adds_to_evenness_is_not_explained(small: Ensemble) -> None:
+    """With an error as large as the spread no driver may be named."""
+    assert small.error is not None
+    spread = float(small.results()["evenness"].std())
+    for error, least in ((0.0, 0.5), (spread, 0.0)):
+        off = replace(small, error=replace(small.error, evenness=(error, error)))
+        explained = ensemble_indices(off, samples=64)["evenness"].explained
+        assert explained >= least
+        assert (explained < EXPLAINED_LEAST) or error == 0.0
 
 
 def test_error_is_measured_and_small_beside_the_spread(small: Ensemble) -> None:

@@ -159,7 +159,8 @@ def print_uncertainty(
         console.print(
             f"\nError of the short cut, measured on {result.error.members} members computed in full: hottest "
             f"skin {result.error.hottest_skin_k[0]:.2f} K, fat {result.error.hottest_fat_k[0]:.2f} K, "
-            f"zone means {result.error.zone_mean_k[0]:.2f} K (root mean square).",
+            f"zone means {result.error.zone_mean_k[0]:.2f} K, evenness {result.error.evenness[0]:.3f} "
+            "(root mean square).",
             soft_wrap=True,
         )
     console.print(Text(f"\n{CAUTIONS[0]}", style="italic"), soft_wrap=True)

@@ -39,15 +39,15 @@ class FullMember:
 @dataclass(frozen=True)
 class EmulatorError:
     """Differences emulator less full, over `members` members and all minutes, K: root mean square and
-    largest of the zones' means, of the zones' hottest points, and of the hottest skin and fat; `evenness`:
-    largest difference."""
+    largest of the zones' means, of the zones' hottest points, and of the hottest skin and fat; and of
+    `evenness`."""
 
     members: int
     zone_mean_k: tuple[float, float]
     zone_hottest_k: tuple[float, float]
     hottest_skin_k: tuple[float, float]
     hottest_fat_k: tuple[float, float]
-    evenness: float
+    evenness: tuple[float, float]
 
 
 def full_member(
@@ -98,5 +98,5 @@ def difference(visit: Visit, evenness: Floats, full: list[FullMember]) -> Emulat
         zone_hottest_k=both(visit.zone_hottest_c - np.stack([m.zone_hottest_c for m in full])),
         hottest_skin_k=both(hottest[:, :, 0]),
         hottest_fat_k=both(hottest[:, :, 1]),
-        evenness=float(np.max(np.abs(evenness - [m.evenness for m in full]))),
+        evenness=both(evenness - [m.evenness for m in full]),
     )

@@ -1,8 +1,9 @@
 """Some hundreds of members of the whole visit, and what 5, 50 and 95 % of them show.
 
-The members' temperatures come from the emulator, on the grid nested in the forecast's own. If the forecast is
-given, the difference between it and the emulator's nominal member is added to every member, minute by minute
-and zone by zone, so that without spread the ensemble says what the forecast says.
+The members come from the emulator, on the grid nested in the forecast's own. If the forecast is given, every
+member is moved by the difference between it and the emulator's nominal member: temperatures by adding it,
+minute by minute and zone by zone; evenness, admittance and shares of power by their ratio. So without spread
+the ensemble says what the forecast says.
 """
 
 from __future__ import annotations
@@ -40,8 +41,8 @@ QUANTILES = (0.05, 0.50, 0.95)
 @dataclass(frozen=True)
 class Ensemble:
     """`scores` (members, n_unknowns) in the order of `spread`; `visit`: their temperatures; `nominal`: those
-    of the member with all scores 0; `extra` (members, 3 + n_layers) as in `Emulator`; `power_end`: index of
-    the end of power among the visit's times."""
+    of the member with all scores 0, `unmoved` before it was moved to the forecast; `extra` (members, 3 +
+    n_layers) as in `Emulator`; `power_end`: index of the end of power among the visit's times."""
 
     case: Case
     spread: Spread
@@ -49,6 +50,7 @@ class Ensemble:
     scores: Floats
     visit: Visit
     nominal: Visit
+    unmoved: Visit
     extra: Floats
     emulator: Emulator
     error: EmulatorError | None
@@ -201,6 +203,20 @@ def moved(visit: Visit, by: Visit, away: Visit) -> Visit:
     )
 
 
+def moved_extra(extra: Floats, by: Floats, away: Floats) -> Floats:
+    """Extras times the ratio of two others; shares of power still add up as they did."""
+    out = extra * (by / away)
+    out[:, 3:] *= extra[:, 3:].sum(axis=1, keepdims=True) / out[:, 3:].sum(axis=1, keepdims=True)
+    return np.asarray(out)
+
+
+def extra_of(forecast: Forecast, layers: Sequence[str]) -> Floats:
+    """A forecast's extras as in `Emulator`, (1, 3 + n_layers)."""
+    field = forecast.field
+    shares = [field.share[layer] for layer in layers]
+    return np.array([[forecast.evenness.ratio, field.admittance_s.real, field.admittance_s.imag, *shares]])
+
+
 def visit_of(forecast: Forecast) -> Visit:
     """A forecast as a visit of one member."""
     return Visit(
@@ -250,11 +266,13 @@ def ensemble(
     if checks and unknown.unknowns:
         chosen = scores[np.linspace(0, members - 1, min(checks, members)).astype(int)]
         error = compare(made, layout, chosen, curve, time_s, work)
+    zeros = np.zeros((1, len(unknown.unknowns)))
     with one_thread():
-        nominal = made.run(np.zeros((1, len(unknown.unknowns))), curve, time_s)
+        unmoved = nominal = made.run(zeros, curve, time_s)
     if anchor is not None:
-        truth = visit_of(anchor)
-        visit, nominal = moved(visit, truth, nominal), truth
+        nominal = visit_of(anchor)
+        visit = moved(visit, nominal, unmoved)
+        extra = moved_extra(extra, extra_of(anchor, made.layers), made.extra(zeros))
     seconds["check"] = time.perf_counter() - clock - sum(seconds.values())
     progress("done", 1.0)
     return Ensemble(
@@ -264,6 +282,7 @@ def ensemble(
         scores=scores,
         visit=visit,
         nominal=nominal,
+        unmoved=unmoved,
         extra=extra,
         emulator=made,
         error=error,

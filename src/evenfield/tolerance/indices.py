@@ -4,13 +4,13 @@ First-order index: share of a result's variance that goes if the unknown were kn
 stays if all others were known (I. M. Sobol', *Math. Comput. Simul.* 55:271, 2001; A. Saltelli et al.,
 *Comput. Phys. Commun.* 181:259, 2010). SALib samples and estimates. An ensemble's indices are those of a
 quadratic function fitted to its members; the share of the variance that the function explains of members left
-out of the fit is given beside them.
+out of the fit, less what the emulator itself adds to evenness, is given beside them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -101,7 +101,12 @@ def ensemble_indices(e: Ensemble, *, samples: int = SAMPLES) -> dict[str, Indice
     if not results or not e.spread.unknowns:
         return {}
     with one_thread():
-        return _indices(e.spread, e.scores, results, samples, e.seed)
+        found = _indices(e.spread, e.scores, results, samples, e.seed)
+    if e.error is not None and "evenness" in found:
+        one = found["evenness"]
+        noise = e.error.evenness[0] ** 2 / float(results["evenness"].var())
+        found["evenness"] = replace(one, explained=max(one.explained - noise, 0.0))
+    return found
 
 
 def _indices(

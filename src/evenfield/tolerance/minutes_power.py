@@ -19,13 +19,14 @@ MEMBERS, LEVELS = 128, 8
 LOWEST, HIGHEST = 0.2, 1.6
 """Powers shown, as a share of the case's highest."""
 LONGEST_MIN = 45.0
+LEAST_RISE_K = 0.5
+"""A smaller rise says nothing of how a grid errs."""
 
 
 @dataclass(frozen=True)
 class MinutesPower:
     """`power_w` (n,) constant power of the case's kind; `minutes` (nt,); `skin_c`, `fat_c` (3, n, nt): 5, 50
-    and 95 % of the hottest skin and of the mean of fat when the power has been on so long. On the coarse
-    grid."""
+    and 95 % of the hottest skin and of the mean of fat when the power has been on so long."""
 
     power_w: Floats
     set_power: bool
@@ -45,6 +46,25 @@ def _level(emulator: Emulator, time_s: Floats, task: tuple[float, Floats]) -> tu
     return visit.hottest_c[:, :, 0], visit.zone_mean_c[:, :, fat].mean(axis=2)
 
 
+def _hottest_skin(e: Ensemble) -> tuple[Floats, Floats]:
+    return e.nominal.hottest_c[0, [0, e.power_end], 0], e.unmoved.hottest_c[0, [0, e.power_end], 0]
+
+
+def _mean_fat(e: Ensemble) -> tuple[Floats, Floats]:
+    fat = e.of_tissue("fat")
+    at = [0, e.power_end]
+    return e.nominal.zone_mean_c[0, at][:, fat].mean(axis=1), e.unmoved.zone_mean_c[0, at][:, fat].mean(
+        axis=1
+    )
+
+
+def _moved(parts: list[Floats], to: Floats, of: Floats) -> list[Floats]:
+    """Temperatures (members, nt) of which `of` (2,) at the start and the end is to become `to`."""
+    rise = of[1] - of[0]
+    ratio = (to[1] - to[0]) / rise if rise > LEAST_RISE_K else 1.0
+    return [part[:, :1] + (to[0] - of[0]) + ratio * (part - part[:, :1]) for part in parts]
+
+
 def minutes_power(
     e: Ensemble,
     work: Runner,
@@ -54,7 +74,9 @@ def minutes_power(
     levels: int = LEVELS,
     progress: Progress = lambda step, share: None,
 ) -> MinutesPower:
-    """The map of an ensemble's case, by its first `members` members."""
+    """The map of an ensemble's case, by its first `members` members, moved to the forecast as they are:
+    rises by its ratio to the nominal member's at the end of the plan's power, which holds for other powers
+    as far as the error of a grid grows with the rise."""
     case = e.case
     power = case.session.power
     highest = max(power.watts) or 1.0
@@ -77,8 +99,8 @@ def minutes_power(
         power_w=watts,
         set_power=case.session.power_kind == "set",
         minutes=time_s / 60.0,
-        skin_c=by_level(skin),
-        fat_c=by_level(fat),
+        skin_c=by_level(_moved(skin, *_hottest_skin(e))),
+        fat_c=by_level(_moved(fat, *_mean_fat(e))),
         band_c=case.session.band_c,
         skin_limit_c=skin_limit_c,
         planned=(highest, power.end_s / 60.0),
