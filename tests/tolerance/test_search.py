@@ -132,3 +132,19 @@ def test_the_advice_says_whose_limits_it_kept(
     told = " ".join(capsys.readouterr().out.split())
     assert "skin above 40.5 °C in at most 10 % of the bodies" in told
     assert "Limit and chance are the clinic's to set: --skin-limit, --chance." in told
+
+
+@pytest.mark.slow
+def test_each_move_told_brings_something(tilted: Case, monkeypatch: pytest.MonkeyPatch, here: Runner) -> None:
+    """Only turning the tilted panel back is worth telling; when nothing need be worth anything, more is."""
+    spread = spread_of(tilted).without("dielectric", "girth", "fat_thickness", "fat_kind", "core")
+
+    def moves() -> set[tuple[str, str]]:
+        found = search(tilted, WISH, here, spread=spread, design=24, members=8, fresh=48, checks=0)
+        return set(found.options[1].moves)
+
+    told = moves()
+    monkeypatch.setattr("evenfield.tolerance.search.WORTH_MIN", -100.0)
+    every = moves()
+    assert told == {("inner", "tilt_along")}
+    assert told < every

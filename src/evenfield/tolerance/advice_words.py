@@ -75,12 +75,18 @@ def trades(advice: PlacementAdvice) -> list[str]:
             f"No move of the panels within reach brings {WORTH_MIN:g} min more in the band than leaving them "
             "as planned."
         )
+    if any(abs(amount) == _most(advice, way) for (_panel, way), amount in best.moves.items()):
+        lines.append("Some moves end where the search stops: hands, arm and manual may allow less, or more.")
     lines += [
         f"{_BESIDE[o.kind].capitalize()} {_change(o.score - best.score)}."
         for o in advice.options
         if o.kind in _BESIDE
     ]
     return lines
+
+
+def _most(advice: PlacementAdvice, way: str) -> int:
+    return advice.wish.gap_mm if way == "gap" else advice.wish.tilt_deg
 
 
 def _change(minutes: float) -> str:

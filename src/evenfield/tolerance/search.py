@@ -45,8 +45,8 @@ NEAR = (0.7, 0.85, 1.0)
 """Powers tried next, as a share of the greatest one that the first ones allow."""
 ROUNDS = 6
 LEAST_GAIN_MIN, WORTH_MIN = 0.02, 0.2
-"""Minutes in the band that a step must bring for the search to go on with it, and that all steps together
-must bring on new members for the panels to be moved at all (label A)."""
+"""Minutes in the band that a step must bring for the search to go on with it, and that each move beside all
+others, and all together, must bring on new members to be told (label A)."""
 LEAST_MIN = 10.0
 """No shorter visit is searched for (label A)."""
 
@@ -187,7 +187,7 @@ def _options(
     trial: _Trial, judge: _Judge, moves: Moves, longest: float, work: Runner, progress: Progress
 ) -> tuple[Moves, list[Option]]:
     """The plan, the best found, staying as placed where that is another answer, then tighter, looser and
-    shorter; and the moves of the best, none where moving brings too little."""
+    shorter; and the moves of the best, without those that bring too little."""
     chance = trial.wish.chance
     answer = partial(_answer, trial, judge, work)
     progress("courses", 0.0)
@@ -199,6 +199,12 @@ def _options(
         stay = [answer("stay", words, {}, chance, longest)]
         if stay[0].chance <= chance and best.score < stay[0].score + WORTH_MIN:
             best, moves, stay = replace(stay[0], kind="best", words="best within the bound"), {}, []
+    for move in sorted(moves, key=lambda m: (abs(moves[m]), m)):  # the smallest go first
+        progress("courses", 0.3)
+        fewer = {key: value for key, value in moves.items() if key != move}
+        without = answer("best", "best within the bound", fewer, chance, longest)
+        if fewer and without.chance <= chance and without.score > best.score - WORTH_MIN:
+            best, moves = without, fewer
     options = [_as_planned(judge), best, *stay]
     for n, (kind, words, keep, minutes) in enumerate(
         (
