@@ -55,7 +55,7 @@ class EnsembleRow:
                 f"largest, K: zone means {e.zone_mean_k[0]:.3f} {e.zone_mean_k[1]:.2f}, zones' hottest "
                 f"{e.zone_hottest_k[0]:.3f} {e.zone_hottest_k[1]:.2f}, hottest skin "
                 f"{e.hottest_skin_k[0]:.3f} {e.hottest_skin_k[1]:.2f}, hottest fat {e.hottest_fat_k[0]:.3f} "
-                f"{e.hottest_fat_k[1]:.2f}; evenness {e.evenness:.3f}"
+                f"{e.hottest_fat_k[1]:.2f}; evenness {e.evenness[0]:.3f} {e.evenness[1]:.2f}"
             )
         return text
 
