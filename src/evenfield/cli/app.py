@@ -2,7 +2,17 @@
 
 import typer
 
-from evenfield.cli import advise, clinic, diagnose, forecast, place, thermometer, uncertainty, verify
+from evenfield.cli import (
+    advise,
+    clinic,
+    diagnose,
+    forecast,
+    place,
+    thermometer,
+    uncertainty,
+    verify,
+    what_if,
+)
 
 app = typer.Typer(
     name="evenfield",
@@ -25,6 +35,7 @@ def version() -> None:
 
 
 app.command()(forecast.forecast)
+app.command()(what_if.what_if)
 app.command()(place.place)
 app.command()(diagnose.diagnose)
 app.command()(uncertainty.uncertainty)
