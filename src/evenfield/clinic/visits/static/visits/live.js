@@ -38,15 +38,18 @@ const nowS = () => (Date.now() + offset - start) / 1000;
 const outbox = new Outbox({ visit, address, account: Number(account), changed: () => { showOutbox(); showState(); },
   kept: (entries) => { keptLately.push(...entries); beat(); } });
 outbox.offset = offset;
-const sheets = new Sheets(document.getElementById("live-sheet"), (event) => enter(event));
+const sheets = new Sheets(document.getElementById("live-sheet"), (...events) => enter(...events));
 const map = new BodyMap(at("map"), (zone) => enter({ kind: "hot_spot", zone: zone.label, panel: zone.panel || null }));
 const curve = new Curve(at("curve"));
 
-function enter(event) {
-  if (!event) return;
-  const id = outbox.add(event);
-  if (event.kind === "correction" || event.kind === "prompt_answered") return;
-  undoable = { id, words: (event.kind === "hot_spot" ? "Hot spot: " + event.zone : event.kind.replaceAll("_", " ")), until: Date.now() + 9000 };
+// What one tap enters is one thing to undo, though it be several entries.
+function enter(...events) {
+  const facts = events.filter((event) => event && event.kind !== "correction" && event.kind !== "prompt_answered");
+  const entered = events.filter(Boolean).map((event) => [event, outbox.add(event)]);
+  if (!facts.length) return;
+  const [first] = facts;
+  undoable = { ids: entered.filter(([event]) => facts.includes(event)).map(([, id]) => id), until: Date.now() + 9000,
+    words: first.kind === "hot_spot" ? "Hot spot: " + first.zone : first.kind.replaceAll("_", " ") };
   showUndo();
 }
 
@@ -65,7 +68,7 @@ const doing = {
   moved: () => sheets.moved(),
   looked: () => sheets.looked(),
   note: () => sheets.note(),
-  gone: () => present().spots.forEach((spot) => enter({ kind: "hot_spot_gone", zone: spot.zone, panel: spot.panel })),
+  gone: () => enter(...present().spots.map(({ zone, panel }) => ({ kind: "hot_spot_gone", zone, panel }))),
   stop: () => enter({ kind: "stopped" }),
   field: () => {
     const state = present();
@@ -74,7 +77,7 @@ const doing = {
     enter({ kind: state.started ? (state.field_on ? "paused" : "resumed") : "started" });
   },
   undo: () => {
-    if (undoable) enter({ kind: "correction", of: undoable.id, replacement: null });
+    if (undoable) enter(...undoable.ids.map((of) => ({ kind: "correction", of, replacement: null })));
     undoable = null;
     showUndo();
   },
