@@ -44,18 +44,22 @@ export class Sheets {
         on: () => chosen(value) }, words)));
   }
 
-  // A number by tiles or by digits; `make` turns it into an event.
-  number(title, { unit, low, high, near = [], place = 0, make, before = [], after = [], onward = null }) {
+  // A number by tiles or by digits; `make` turns it into an event. It is kept as typed or refused, never rounded.
+  number(title, { unit, low, high, near = [], make, before = [], after = [], onward = null }) {
     const shown = element("input", { id: "sheet-number", inputmode: "decimal", autocomplete: "off", autofocus: true });
     const wrong = element("p", { class: "wrong", role: "alert", hidden: true });
+    const refuse = (words) => {
+      wrong.textContent = words;
+      wrong.hidden = false;
+      return false;
+    };
     const take = (value) => {
-      const number = Number(String(value).replace(",", "."));
-      if (String(value).trim() === "" || !Number.isFinite(number) || number < low || number > high) {
-        wrong.textContent = "Allowed: " + low + " to " + high + " " + unit + ".";
-        wrong.hidden = false;
-        return false;
-      }
-      this.send(make(Number(number.toFixed(place))));
+      const typed = String(value).trim().replace(",", ".");
+      const number = Number(typed);
+      if (!/^\d+(\.\d*)?$/.test(typed) || number < low || number > high) return refuse("Allowed: " + low + " to " + high + " " + unit + ".");
+      const decimals = (typed.split(".")[1] || "").length;
+      if (decimals > 1) return refuse("At most one decimal is kept, and " + typed + " has " + decimals + ": enter it with one.");
+      this.send(make(number));
       return true;
     };
     const digit = (key) => {
@@ -103,7 +107,7 @@ export class Sheets {
       this.zone = places[(places.indexOf(chosen.value) + 1) % places.length];
       return event;
     };
-    this.number("Skin temperature", { unit: "°C", low: 10, high: 60, place: 1, make, onward: send ? null : () => this.skin(),
+    this.number("Skin temperature", { unit: "°C", low: 10, high: 60, make, onward: send ? null : () => this.skin(),
       before: [element("label", { for: "sheet-zone" }, "Zone"), chosen] });
   }
 
