@@ -71,6 +71,7 @@ def state(advice: Advice, run: Running) -> dict[str, Any]:
         "comfort": now.comfort.value if now.comfort else None,
         "heated_s": round(now.heated_s + max(on_s, 0.0), 1),
         "most_s": 60.0 * numbers.session_most_minutes.value,
+        "estimate_stale_s": numbers.estimate_stale_s.value,
         "session_s": session_s if math.isfinite(session_s) else None,
         "spots": [{"panel": spot.place.panel, "zone": spot.place.zone} for spot in now.open_spots],
         "raise_step_w": numbers.raise_step_w.value,

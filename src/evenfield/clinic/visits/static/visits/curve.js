@@ -9,15 +9,15 @@ const LINES = { fat_mean_c: ["Fat", "#D55E00"], skin_mean_c: ["Skin", "#0072B2"]
 export class Curve {
   constructor(place) {
     this.place = place;
-    new ResizeObserver(() => this.show(this.estimate, this.plan, this.readings, this.none)).observe(place);
+    new ResizeObserver(() => this.show(this.estimate, this.plan, this.readings, this.none, this.aged)).observe(place);
   }
 
-  // `none`: why there is no estimate, in words.
-  show(estimate, plan, readings = [], none = "") {
-    Object.assign(this, { estimate, plan, readings, none });
+  // `none`: why there is no estimate, in words; `aged`: it is too old to be shown as present.
+  show(estimate, plan, readings = [], none = "", aged = false) {
+    Object.assign(this, { estimate, plan, readings, none, aged });
     const width = Math.floor(this.place.clientWidth);
     const high = Math.max(Math.floor(this.place.clientHeight), 150);
-    const told = JSON.stringify([estimate && estimate.at_s, width, high, readings.length, none]);
+    const told = JSON.stringify([estimate && estimate.at_s, width, high, readings.length, none, aged]);
     if (width < 100 || told === this.told) return;
     this.told = told;
     this.place.replaceChildren(estimate ? this.picture(estimate, width, high) : none || "No estimate yet.");
@@ -66,7 +66,7 @@ export class Curve {
       svg.append(text);
     });
     svg.append(this.label(LEFT, high - 6, "0", "middle"), this.label(width - 8, high - 6, Math.round(end) + " min", "end"));
-    if (now > LEFT + 40 && now < width - 110) svg.append(this.label(now, high - 6, "now", "middle"));
+    if (now > LEFT + 40 && now < width - 110) svg.append(this.label(now, high - 6, this.aged ? "old" : "now", "middle"));
     svg.append(this.label(width - 8, 16, "°C · 50, 90 %", "end"));
     return svg;
   }
@@ -80,6 +80,6 @@ export class Curve {
   inWords(estimate) {
     const last = (name) => estimate.so_far[name][estimate.so_far[name].length - 1];
     const one = (words, row) => words + " " + row[0].toFixed(1) + " °C, 90 % " + row[3].toFixed(1) + " to " + row[4].toFixed(1);
-    return "Estimate: " + one("fat", last("fat_mean_c")) + "; " + one("skin", last("skin_mean_c"));
+    return (this.aged ? "Old estimate: " : "Estimate: ") + one("fat", last("fat_mean_c")) + "; " + one("skin", last("skin_mean_c"));
   }
 }
