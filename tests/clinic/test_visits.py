@@ -17,7 +17,7 @@ from django.utils import timezone
 from evenfield.clinic.access import Role
 from evenfield.clinic.audit.compared import rows_unlike_the_trail
 from evenfield.clinic.audit.trail import verify_chain
-from evenfield.clinic.courses.models import Visit, VisitState
+from evenfield.clinic.courses.models import Course, Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.devices.models import Device
 from evenfield.clinic.people.leaving import EraseReason, erase, export_zip
@@ -27,8 +27,9 @@ from evenfield.clinic.screening.recording import keep_answers
 from evenfield.clinic.setup_check import runs as setups
 from evenfield.clinic.visits.clocks import happened
 from evenfield.clinic.visits.models import VisitEntry
+from evenfield.clinic.visits.plans import plan_of
 from evenfield.clinic.visits.recording import take_batch
-from evenfield.clinic.visits.running import begin, running
+from evenfield.clinic.visits.running import begin, keep_beginning, running
 from evenfield.clinic.visits.summary import summary
 from evenfield.conduct.screening import default_screening
 

@@ -121,9 +121,10 @@ def signs_of_life(every_s: float = 5.0) -> Iterator[None]:
     over = threading.Event()
 
     def tell() -> None:
-        while not over.wait(every_s):
-            sys.stdout.write("\n")
-            sys.stdout.flush()
+        with suppress(BrokenPipeError):  # the server has ended
+            while not over.wait(every_s):
+                sys.stdout.write("\n")
+                sys.stdout.flush()
 
     teller = threading.Thread(target=tell, daemon=True)
     teller.start()
