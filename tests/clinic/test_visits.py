@@ -327,6 +327,30 @@ def test_the_overview_names_every_running_visit(begun: Visit, browser: Callable[
     assert begun.person.full_name in client.get("/visits/").content.decode()
 
 
+def test_a_prompt_to_move_a_panel_says_which_side_and_how_far_back(
+    begun: Visit, browser: Callable[..., Client]
+) -> None:
+    client = browser(Role.OPERATOR)
+
+    def moves() -> dict[str, Any]:
+        told = client.get(f"/visits/{begun.pk}/now/").json()["prompts"]
+        return {one["rule"]: one["move"] for one in told if one["move"]}
+
+    take_batch(
+        begun.pk,
+        sending(entry("on", "started", ago_s=1190), entry("spot", "hot_spot", zone="front", ago_s=1100)),
+    )
+    assert moves()["hot_spot_move"] == {"panel": "front", "side": "whole", "by_mm": None}
+    take_batch(
+        begun.pk,
+        sending(
+            entry("move", "panel_moved", panel="front", by_mm=3, side="rising_level", ago_s=1090),
+            entry("gone", "hot_spot_gone", zone="front", ago_s=1060),
+        ),
+    )
+    assert moves() == {"hot_spot_return": {"panel": "front", "side": "rising_level", "by_mm": -3}}
+
+
 def test_erasure_removes_what_was_entered_and_export_holds_it(begun: Visit, account: Any) -> None:
     take_batch(begun.pk, sending(entry("note", "noted", text="very private")))
     person = begun.person

@@ -273,3 +273,87 @@ def test_the_numbers_of_the_estimate_are_in_sight_without_scrolling(live: Page) 
         "[...document.querySelectorAll('.values dd')].every((one) => one.scrollWidth <= one.clientWidth)"
     )
     live.unroute_all(behavior="wait")
+
+
+def test_a_move_that_a_prompt_names_is_set_out_and_nothing_is_tapped_in_vain(
+    live: Page, place: Place
+) -> None:
+    texts = {"urgency": "soon", "what": "Move it back.", "why": "", "source": "", "label": "", "due_s": 0}
+    told = {"id": "m:1", "rule": "hot_spot_return", "entry": "panel_moved", "suggested": None, "place": None}
+    move = {"panel": "back", "side": "rising_level", "by_mm": -4.0}
+    tell(live, lambda content: content.update(prompts=[told | texts | {"move": move}]))
+    expect(live.locator("#live-prompt-what")).to_have_text("Move it back.")
+    live.get_by_role("button", name="Enter the move").click()
+    sheet = live.get_by_role("dialog")
+    pressed = sheet.locator("[aria-pressed=true]")
+    expect(pressed).to_have_text(["back", "upper side", "4 mm closer"])
+    pressed.last.click()
+    saved(live)
+    live.unroute_all(behavior="wait")
+    assert events(place)[-1].items() >= move.items()
+    live.keyboard.press("m")
+    expect(sheet.get_by_role("heading", name="How far: choose the panel first")).to_be_visible()
+    assert sheet.get_by_role("button", name="3 mm closer", exact=True).is_disabled()
+    sheet.get_by_role("button", name="front", exact=True).click()
+    assert sheet.get_by_role("button", name="3 mm closer", exact=True).is_enabled()
+    live.keyboard.press("Escape")
+
+
+def test_comfort_and_feeling_are_entered_in_one_sheet(live: Page, place: Place) -> None:
+    live.set_viewport_size({"width": 390, "height": 844})
+    live.keyboard.press("c")
+    sheet = live.get_by_role("dialog")
+    assert sheet.get_by_role("button", name="Choose one or both").is_disabled()
+    sheet.get_by_role("button", name="7", exact=True).click()
+    sheet.get_by_role("button", name="even warmth").click()
+    wide = "all => all.filter((one) => one.scrollWidth > one.clientWidth).map((one) => one.textContent)"
+    assert sheet.locator("button").evaluate_all(wide) == []
+    sheet.get_by_role("button", name="Enter", exact=True).click()
+    expect(sheet).to_be_hidden()
+    expect(live.locator("#live-undo")).to_contain_text("comfort 7; feels: even warmth")
+    saved(live)
+    said = [(one["kind"], one.get("score") or one.get("feeling")) for one in events(place)[-2:]]
+    assert said == [("comfort", 7), ("sensation", "even_warmth")]
+
+
+def test_another_value_takes_the_place_of_an_entry_at_the_time_of_the_entry(live: Page, place: Place) -> None:
+    sheet = live.get_by_role("dialog")
+    enter = sheet.get_by_role("button", name="Enter", exact=True)
+
+    def tap(*names: str) -> None:
+        for name in names:
+            sheet.get_by_role("button", name=name, exact=True).click()
+
+    def write(words: str) -> None:
+        sheet.get_by_label("In words").fill(words)
+        enter.click()
+
+    ways: list[tuple[str, Callable[[], None], str, Callable[[], None], dict[str, Any]]] = [
+        ("n", lambda: write("wrong"), "note: wrong", lambda: write("right"), {"text": "right"}),
+        ("c", lambda: tap("ache", "Enter"), "feels: ache", lambda: tap("hot"), {"feeling": "hot"}),
+        ("l", lambda: tap("1 faint"), "skin looked at: redness 1", lambda: tap("2 pink"), {"redness": 2}),
+        ("m", lambda: tap("front", "8 mm away"), "front moved 8 mm away from the skin",
+         lambda: tap("5 mm away"), {"panel": "front", "by_mm": 5, "side": "whole"}),
+    ]  # fmt: skip
+    live.get_by_text("Entries (").click()
+    for key, first, words, second, kept in ways:
+        live.keyboard.press(key)
+        first()
+        live.get_by_role("button", name=f"Correct: {words}").first.click()
+        tap("Enter another value")
+        second()
+        saved(live)
+        said, correction = events(place)[-2:]
+        assert correction["of"] == said["id"]
+        assert (
+            correction["replacement"].items() >= {"at_s": said["at_s"], "kind": said["kind"], **kept}.items()
+        )
+    live.locator(".zone").nth(1).click()
+    live.get_by_role("button", name="Correct: hot spot: front").first.click()
+    tap("Enter another value", "back: centre")
+    saved(live)
+    said, correction = events(place)[-2:]
+    there = {"at_s": said["at_s"], "kind": "hot_spot", "zone": "back: centre", "panel": "back"}
+    assert correction["replacement"].items() >= there.items()
+    live.locator("#live-gone").click()
+    saved(live)

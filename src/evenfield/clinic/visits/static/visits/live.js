@@ -194,13 +194,14 @@ function answersTo(prompt) {
       return [["Hot all over", () => enter({ kind: "too_hot_all_over" })]];
     case "skin_reading":
       return [["Enter reading", () => sheets.skin(null, here.zone || undefined)]];
+    case "panel_moved":
+      return [["Enter the move", () => sheets.moved(prompt.move)]];
     case "resumed":
       return [["Resumed", doing.field]];
     case "paused":
       return [["Paused", doing.field]];
     default: {
-      const sheet = { tuning_shown: ["Enter tuning", "tuning"], comfort: ["Enter answer", "comfort"], panel_moved: ["Enter the move", "moved"],
-        skin_looked: ["Enter the look", "looked"], stopped: ["Stopped", "stop"] }[prompt.entry];
+      const sheet = { tuning_shown: ["Enter tuning", "tuning"], comfort: ["Enter answer", "comfort"], skin_looked: ["Enter the look", "looked"], stopped: ["Stopped", "stop"] }[prompt.entry];
       return sheet ? [[sheet[0], doing[sheet[1]]]] : [];
     }
   }
@@ -214,7 +215,7 @@ function showAnswers(prompt) {
   at("later").hidden = Boolean(entered);
   at("done").classList.toggle("main", !found.length);
   at("done").hidden = Boolean(entered || (prompt && prompt.entry === "hot_spot_gone")); // "done" would not say which
-  const shownNow = prompt ? prompt.id + (entered ? "entered" : "") + found.map(([words]) => words).join() : "";
+  const shownNow = prompt ? prompt.id + JSON.stringify(prompt.move || "") + (entered ? "entered" : "") + found.map(([words]) => words).join() : "";
   if (place.dataset.told === shownNow) return;
   place.dataset.told = shownNow;
   const tapped = (words, on) => () => { const ids = on(); if (ids && ids.length) markAnswered(prompt.id, words, ids); };
@@ -249,7 +250,7 @@ function tone() {
 function showState() {
   const state = present();
   const put = (name, words) => { at(name).textContent = words; };
-  put("power", state.power_w === null || state.power_w === undefined ? "–" : state.power_w + " W");
+  put("power", state.stopped ? "off" : state.power_w === null || state.power_w === undefined ? "–" : state.power_w + " W");
   put("tuning", state.tuning === null || state.tuning === undefined ? "–" : state.tuning + " %");
   at("tuning").classList.toggle("low", Boolean(state.tuning_low));
   put("comfort", state.comfort === null || state.comfort === undefined ? "–" : String(state.comfort));
