@@ -351,6 +351,17 @@ def test_a_prompt_to_move_a_panel_says_which_side_and_how_far_back(
     assert moves() == {"hot_spot_return": {"panel": "front", "side": "rising_level", "by_mm": -3}}
 
 
+@pytest.mark.parametrize(
+    ("region", "names"),
+    [("abdomen", ["front", "left", "back", "right"]), ("thigh", ["front", "inner", "back", "outer"])],
+)
+def test_without_a_plan_sides_have_the_words_of_the_region(region: str, names: list[str]) -> None:
+    """A trunk has a left and a right, a limb an inner and an outer side."""
+    assert [place["label"] for place in plan_of({}, region).places] == names
+    damaged = plan_of({"case": "no case"}, region)
+    assert [place["label"] for place in damaged.places] == names
+
+
 def test_erasure_removes_what_was_entered_and_export_holds_it(begun: Visit, account: Any) -> None:
     take_batch(begun.pk, sending(entry("note", "noted", text="very private")))
     person = begun.person

@@ -103,7 +103,7 @@ def test_what_the_rules_get_is_what_the_page_shows(model: Path) -> None:
     estimate = for_conduct(told)
     assert estimate
     assert len(estimate.zones) == 18
-    plan = plan_of({"case": UPPER_ARM})
+    plan = plan_of({"case": UPPER_ARM}, "upper_arm")
     assert [zone.zone for zone in estimate.zones] == [place["label"] for place in plan.places]
     for zone in estimate.zones:
         assert zone.skin_mean_c.low <= zone.skin_mean_c.value <= zone.skin_mean_c.high

@@ -316,6 +316,29 @@ def test_comfort_and_feeling_are_entered_in_one_sheet(live: Page, place: Place) 
     assert said == [("comfort", 7), ("sensation", "even_warmth")]
 
 
+def test_without_a_plan_a_side_keeps_its_name_beside_what_was_read(live: Page) -> None:
+    sides = [{"label": name, "panel": "", "name": name} for name in ("front", "left", "back", "right")]
+    plan = {"panels": [], "places": sides, "band_c": None, "minutes": None, "problem": "none"}
+
+    def change(content: dict[str, Any]) -> None:
+        if "plan" in content:
+            content["plan"] = plan
+        content["estimate"], content["state"]["readings"] = None, {"front": 34.6}
+
+    tell(live, change)
+    live.reload()
+    first = live.locator(".zone").first
+    expect(first.locator("text")).to_have_text(["front", "34.6 read"])
+    box = first.locator("rect").bounding_box()
+    assert box
+    for text in first.locator("text").all():
+        inside = text.bounding_box()
+        assert inside
+        assert box["y"] < inside["y"]
+        assert inside["y"] + inside["height"] < box["y"] + box["height"]
+    live.unroute_all(behavior="wait")
+
+
 def test_another_value_takes_the_place_of_an_entry_at_the_time_of_the_entry(live: Page, place: Place) -> None:
     sheet = live.get_by_role("dialog")
     enter = sheet.get_by_role("button", name="Enter", exact=True)
