@@ -380,3 +380,26 @@ def test_another_value_takes_the_place_of_an_entry_at_the_time_of_the_entry(live
     assert correction["replacement"].items() >= there.items()
     live.locator("#live-gone").click()
     saved(live)
+
+
+def test_a_reading_beyond_the_curves_scale_is_said_and_stays_on_it(live: Page) -> None:
+    label = live.locator(".zone").first.get_attribute("data-zone")
+    assert label
+
+    def change(content: dict[str, Any]) -> None:
+        content["estimate"] = estimated(content["now_s"] - 1.0, [label])
+        content["estimate_at_s"], content["state"]["stopped"] = content["estimate"]["at_s"], True
+
+    live.keyboard.press("k")
+    live.keyboard.type("25.4")
+    live.keyboard.press("Enter")
+    saved(live)
+    tell(live, change)
+    expect(live.locator(".curve .outside")).to_have_text("↓ 25.4 read")
+    lowest = live.locator(".curve .reading").last.get_attribute("cy")
+    axis = live.locator(".curve .now").get_attribute("y2")
+    assert lowest
+    assert axis
+    assert float(lowest) <= float(axis)
+    expect(live.locator("#live-power")).to_have_text("off")  # after the stop no power is shown
+    live.unroute_all(behavior="wait")

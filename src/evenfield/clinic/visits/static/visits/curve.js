@@ -1,5 +1,5 @@
 // The curve so far and ahead: fat and skin of the whole footprint, value with its middle half and nine tenths.
-import { draw } from "./palette.js";
+import { HIGH, LOW, draw } from "./palette.js";
 
 const LEFT = 44;
 const BOTTOM = 30;
@@ -27,8 +27,9 @@ export class Curve {
     const { so_far: past, ahead } = estimate;
     const end = Math.max(...ahead.minutes);
     const all = [past, ahead].flatMap((one) => Object.keys(LINES).flatMap((name) => one[name].flatMap((row) => [row[3], row[4]])));
-    const low = Math.floor(Math.min(34, ...all));
-    const top = Math.ceil(Math.max(42, ...all));
+    const read = this.readings.map(({ celsius }) => Math.min(Math.max(celsius, LOW), HIGH));
+    const low = Math.floor(Math.min(34, ...all, ...read));
+    const top = Math.ceil(Math.max(42, ...all, ...read));
     const x = (minute) => LEFT + (minute / end) * (width - LEFT - 8);
     const y = (celsius) => high - BOTTOM - ((celsius - low) / (top - low)) * (high - BOTTOM - TOP);
     const words = this.inWords(estimate);
@@ -55,8 +56,13 @@ export class Curve {
           ...(part === ahead ? { "stroke-dasharray": "7 6" } : {}) }));
       }
     }
-    for (const reading of this.readings) {
-      svg.append(draw("circle", { cx: x(reading.at_s / 60), cy: y(reading.celsius), r: 5, class: "reading" }));
+    for (const { at_s, celsius } of this.readings) {
+      const [across, level] = [x(at_s / 60), y(Math.min(Math.max(celsius, low), top))];
+      svg.append(draw("circle", { cx: across, cy: level, r: 5, class: "reading" }));
+      if (celsius >= low && celsius <= top) continue;
+      const far = this.label(across + 9, level + (celsius < low ? -2 : 16), (celsius < low ? "↓ " : "↑ ") + celsius.toFixed(1) + " read", "start");
+      far.classList.add("outside");
+      svg.append(far);
     }
     const now = x(estimate.at_s / 60);
     svg.append(draw("line", { x1: now, x2: now, y1: TOP - 4, y2: high - BOTTOM, class: "now" }));
