@@ -327,6 +327,28 @@ def test_the_overview_names_every_running_visit(begun: Visit, browser: Callable[
     assert begun.person.full_name in client.get("/visits/").content.decode()
 
 
+def test_a_room_that_presses_stands_first(
+    begun: Visit, person: Callable[..., Person], browser: Callable[..., Client]
+) -> None:
+    course = Course(person=person("Yara", "Mendelow"), region="calf", visits_planned=1, spacing_days=14)
+    course.save()
+    later = Visit(course=course, number=1, planned_start=timezone.now(), minutes=60)
+    later.state, later.started_at = VisitState.RUNNING, timezone.now() - timedelta(minutes=2)
+    later.save()
+    keep_beginning(later)
+    client = browser(Role.OPERATOR)
+    assert [one["person"] for one in client.get("/visits/now/").json()["visits"]][1] == "Yara Mendelow"
+    take_batch(later.pk, sending(entry("on", "started", ago_s=60), entry("spot", "hot_spot", zone="front")))
+    told = client.get("/visits/now/").json()["visits"]
+    assert (told[0]["person"], told[0]["urgency"]) == ("Yara Mendelow", "now")
+    page = client.get("/visits/").content.decode()
+    assert page.index("Mendelow") < page.index(begun.person.family_name)
+    take_batch(later.pk, sending(entry("power", "power_set", watts=30.5)))
+    assert client.get("/visits/now/").json()["visits"][0]["power_words"] == "30.5 W"
+    take_batch(later.pk, sending(entry("stop", "stopped")))
+    assert "30.5 W" not in client.get("/visits/").content.decode()
+
+
 def test_a_prompt_to_move_a_panel_says_which_side_and_how_far_back(
     begun: Visit, browser: Callable[..., Client]
 ) -> None:

@@ -403,3 +403,31 @@ def test_a_reading_beyond_the_curves_scale_is_said_and_stays_on_it(live: Page) -
     assert float(lowest) <= float(axis)
     expect(live.locator("#live-power")).to_have_text("off")  # after the stop no power is shown
     live.unroute_all(behavior="wait")
+
+
+def test_a_tap_on_a_room_finds_it_though_the_list_is_told_anew(live: Page, place: Place) -> None:
+    room = {
+        "address": f"/visits/{number(place)}/",
+        "room": "Court room",
+        "person": "Somebody",
+        "region": "calf",
+    }
+    told = {"now_s": 65.0, "phase": "holding", "power_w": 60, "power_words": "60 W", "tuning": None}
+    one = room | told | {"prompt": "Ask.", "urgency": "soon", "skin_hottest_c": None}
+    other = one | {"address": "/visits/", "room": "Window room", "urgency": "now", "prompt": "Move it."}
+    shown = [one, other]
+    live.route("**/visits/now/", lambda route: route.fulfill(json={"visits": shown}))
+    live.goto(f"{place.address}visits/")
+    cards = live.locator("#rooms li")
+    expect(cards).to_have_count(2)
+    expect(cards.nth(0).locator(".room-clock")).to_have_text("1:05")
+    expect(cards.nth(1).locator(".room-now")).to_have_text("Now")
+    box = cards.nth(0).bounding_box()
+    assert box
+    live.mouse.move(box["x"] + 40, box["y"] + 30)
+    live.mouse.down()
+    shown.reverse()
+    live.wait_for_timeout(2500)
+    live.mouse.up()
+    expect(live.locator("#live-pulse")).to_have_text("Live")
+    live.unroute_all(behavior="wait")
