@@ -17,7 +17,7 @@ from django.utils import timezone
 from evenfield.clinic.access import Role
 from evenfield.clinic.audit.compared import rows_unlike_the_trail
 from evenfield.clinic.audit.trail import verify_chain
-from evenfield.clinic.courses.models import Visit, VisitState
+from evenfield.clinic.courses.models import Course, Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.devices.models import Device
 from evenfield.clinic.people.leaving import EraseReason, erase, export_zip
@@ -27,8 +27,9 @@ from evenfield.clinic.screening.recording import keep_answers
 from evenfield.clinic.setup_check import runs as setups
 from evenfield.clinic.visits.clocks import happened
 from evenfield.clinic.visits.models import VisitEntry
+from evenfield.clinic.visits.plans import plan_of
 from evenfield.clinic.visits.recording import take_batch
-from evenfield.clinic.visits.running import begin, running
+from evenfield.clinic.visits.running import begin, keep_beginning, running
 from evenfield.clinic.visits.summary import summary
 from evenfield.conduct.screening import default_screening
 
@@ -324,6 +325,63 @@ def test_the_overview_names_every_running_visit(begun: Visit, browser: Callable[
     assert [one["person"] for one in told] == [begun.person.full_name]
     assert told[0]["phase"] == "setting up"
     assert begun.person.full_name in client.get("/visits/").content.decode()
+
+
+def test_a_room_that_presses_stands_first(
+    begun: Visit, person: Callable[..., Person], browser: Callable[..., Client]
+) -> None:
+    course = Course(person=person("Yara", "Mendelow"), region="calf", visits_planned=1, spacing_days=14)
+    course.save()
+    later = Visit(course=course, number=1, planned_start=timezone.now(), minutes=60)
+    later.state, later.started_at = VisitState.RUNNING, timezone.now() - timedelta(minutes=2)
+    later.save()
+    keep_beginning(later)
+    client = browser(Role.OPERATOR)
+    assert [one["person"] for one in client.get("/visits/now/").json()["visits"]][1] == "Yara Mendelow"
+    take_batch(later.pk, sending(entry("on", "started", ago_s=60), entry("spot", "hot_spot", zone="front")))
+    told = client.get("/visits/now/").json()["visits"]
+    assert (told[0]["person"], told[0]["urgency"]) == ("Yara Mendelow", "now")
+    page = client.get("/visits/").content.decode()
+    assert page.index("Mendelow") < page.index(begun.person.family_name)
+    take_batch(later.pk, sending(entry("power", "power_set", watts=30.5)))
+    assert client.get("/visits/now/").json()["visits"][0]["power_words"] == "30.5 W"
+    take_batch(later.pk, sending(entry("stop", "stopped")))
+    assert "30.5 W" not in client.get("/visits/").content.decode()
+
+
+def test_a_prompt_to_move_a_panel_says_which_side_and_how_far_back(
+    begun: Visit, browser: Callable[..., Client]
+) -> None:
+    client = browser(Role.OPERATOR)
+
+    def moves() -> dict[str, Any]:
+        told = client.get(f"/visits/{begun.pk}/now/").json()["prompts"]
+        return {one["rule"]: one["move"] for one in told if one["move"]}
+
+    take_batch(
+        begun.pk,
+        sending(entry("on", "started", ago_s=1190), entry("spot", "hot_spot", zone="front", ago_s=1100)),
+    )
+    assert moves()["hot_spot_move"] == {"panel": "front", "side": "whole", "by_mm": None}
+    take_batch(
+        begun.pk,
+        sending(
+            entry("move", "panel_moved", panel="front", by_mm=3, side="rising_level", ago_s=1090),
+            entry("gone", "hot_spot_gone", zone="front", ago_s=1060),
+        ),
+    )
+    assert moves() == {"hot_spot_return": {"panel": "front", "side": "rising_level", "by_mm": -3}}
+
+
+@pytest.mark.parametrize(
+    ("region", "names"),
+    [("abdomen", ["front", "left", "back", "right"]), ("thigh", ["front", "inner", "back", "outer"])],
+)
+def test_without_a_plan_sides_have_the_words_of_the_region(region: str, names: list[str]) -> None:
+    """A trunk has a left and a right, a limb an inner and an outer side."""
+    assert [place["label"] for place in plan_of({}, region).places] == names
+    damaged = plan_of({"case": "no case"}, region)
+    assert [place["label"] for place in damaged.places] == names
 
 
 def test_erasure_removes_what_was_entered_and_export_holds_it(begun: Visit, account: Any) -> None:

@@ -1,8 +1,11 @@
 """The live estimate of a visit: rebuilt from the entries to the same numbers, in a process of its own."""
 
 import json
+import os
+import signal
 from collections.abc import Iterator
 from pathlib import Path
+from time import sleep
 from typing import Any
 
 import numpy as np
@@ -11,7 +14,7 @@ from django.conf import settings
 from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
 from evenfield.case import case_from_toml
-from evenfield.clinic.visits import worker
+from evenfield.clinic.visits import estimating, worker
 from evenfield.clinic.visits.estimating import Estimator, Question, wait_for
 from evenfield.clinic.visits.for_rules import for_conduct
 from evenfield.clinic.visits.plans import plan_of
@@ -105,7 +108,7 @@ def test_what_the_rules_get_is_what_the_page_shows(model: Path) -> None:
     estimate = for_conduct(told)
     assert estimate
     assert len(estimate.zones) == 18
-    plan = plan_of({"case": UPPER_ARM})
+    plan = plan_of({"case": UPPER_ARM}, "upper_arm")
     assert [zone.zone for zone in estimate.zones] == [place["label"] for place in plan.places]
     for zone in estimate.zones:
         assert zone.skin_mean_c.low <= zone.skin_mean_c.value <= zone.skin_mean_c.high
@@ -147,3 +150,42 @@ def test_a_damaged_model_is_said_and_made_anew(question: Question) -> None:
     said = worker.Answers().to(asked(question.model, 700, 700.0))
     assert "made anew" in said["problem"]
     assert not question.model.exists()
+
+
+def test_a_worker_that_hangs_is_ended_and_a_new_one_answers(
+    question: Question, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Stopped by a signal it neither answers nor ends: what waits for it would wait for ever."""
+    mine = Estimator()
+    told = mine.exactly(question, 60)
+    hung = mine._live._process
+    assert hung
+    os.kill(hung.pid, signal.SIGSTOP)
+    try:
+        monkeypatch.setattr(estimating, "SILENT_S", 1.0)
+        assert mine.exactly(question, 20) is None
+        monkeypatch.undo()
+        assert mine.exactly(question, 60) == told
+        assert hung.poll() == -signal.SIGKILL
+    finally:
+        hung.kill()
+        hung.wait()
+        assert hung.stdin
+        assert hung.stdout
+        hung.stdin.close()
+        hung.stdout.close()
+    new = mine._live._process
+    assert new
+    assert new.stdin
+    assert new.stdout
+    new.stdin.close()
+    assert new.wait(timeout=20) == 0
+    new.stdout.close()
+
+
+def test_a_worker_at_work_says_so(capsys: pytest.CaptureFixture[str]) -> None:
+    with worker.signs_of_life(0.01):
+        sleep(0.1)
+    said = capsys.readouterr().out
+    assert said
+    assert set(said) == {"\n"}

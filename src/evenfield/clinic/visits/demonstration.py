@@ -67,7 +67,7 @@ def make_visits() -> None:
 def _enter(visit: Visit) -> None:
     """A past visit as it would stand in the record."""
     keep_beginning(visit)
-    plan = plan_of(visit.plan)
+    plan = plan_of(visit.plan, visit.course.region)
     zone = plan.places[0]["label"]
     for number, (minute, kind, said) in enumerate(_PAST):
         place: dict[str, Any] = {}

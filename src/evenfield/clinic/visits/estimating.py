@@ -26,6 +26,10 @@ from evenfield.conduct.events import event_to_mapping
 EVERY_S = 5.0
 REST_S = 20.0
 """After a failure the worker is left alone for so long."""
+SILENT_S = 60.0
+"""A worker at work says so every few seconds (`worker`); silent for so long it hangs and is ended."""
+LONGEST_S = 1800.0
+"""And so is one that is still at work at one question after this time."""
 
 
 @dataclass(frozen=True)
@@ -109,13 +113,34 @@ class Lane:
             assert process.stdout
             process.stdin.write(json.dumps(question) + "\n")
             process.stdin.flush()
-            line = process.stdout.readline()
+            line = _next_line(process)
             answer: dict[str, Any] = json.loads(line) if line else {"problem": "the computation ended"}
         except (OSError, ValueError) as error:
             answer = {"problem": f"the computation could not be reached ({error})"}
         if "problem" in answer and self._process and self._process.poll() is not None:
             self._process = None
         return answer
+
+
+def _next_line(process: "subprocess.Popen[str]") -> str:
+    """The worker's answer, past its signs of life (empty lines); "" if it ended or hung and was ended."""
+    assert process.stdout
+    begun = monotonic()
+    while monotonic() - begun < LONGEST_S:
+        silent = threading.Timer(SILENT_S, process.kill)
+        silent.start()
+        try:
+            line = process.stdout.readline()
+        finally:
+            silent.cancel()
+        if line != "\n":
+            break
+    else:
+        process.kill()
+        line = ""
+    if not line:
+        process.wait()
+    return line
 
 
 def _worker() -> "subprocess.Popen[str]":

@@ -6,15 +6,9 @@ from math import degrees
 from typing import Any
 
 from evenfield.applicator import third_name
-from evenfield.applicator.words import edge_sides
+from evenfield.applicator.words import edge_sides, sides
+from evenfield.body import RegionKind
 from evenfield.case import Case, CaseError, PowerKind, case_from_toml
-
-_SIDES = (
-    {"label": "front", "panel": "", "name": "front"},
-    {"label": "inner or left", "panel": "", "name": "inner or left"},
-    {"label": "back", "panel": "", "name": "back"},
-    {"label": "outer or right", "panel": "", "name": "outer or right"},
-)
 
 
 @dataclass(frozen=True)
@@ -40,20 +34,26 @@ class LivePlan:
         }
 
 
-def plan_of(saved: dict[str, Any]) -> LivePlan:
+def plan_of(saved: dict[str, Any], region: str) -> LivePlan:
     """The plan saved with a visit; without one the four sides of the region stand in for zones."""
     text = str(saved.get("case") or "")
     if not text:
-        return LivePlan("", (), _SIDES, None, None, None, "No plan is saved: there is no live estimate.")
-    return _read(text)
+        return _without(region, "No plan is saved: there is no live estimate.")
+    return _read(text, region)
+
+
+def _without(region: str, problem: str) -> LivePlan:
+    names = sides(RegionKind(region).trunk)
+    places = tuple({"label": name, "panel": "", "name": name} for name in names)
+    return LivePlan("", (), places, None, None, None, problem)
 
 
 @lru_cache(maxsize=64)
-def _read(text: str) -> LivePlan:
+def _read(text: str, region: str) -> LivePlan:
     try:
         case = case_from_toml(text, "the saved plan")
     except CaseError as error:
-        return LivePlan("", (), _SIDES, None, None, None, f"The saved plan cannot be read: {error}")
+        return _without(region, f"The saved plan cannot be read: {error}")
     panels = []
     for panel in case.panels:
         edges = edge_sides(panel.angle_rad, case.measurements.kind.trunk)

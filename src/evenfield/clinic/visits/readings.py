@@ -39,7 +39,8 @@ class SentReading:
 def zones_of(visit: Visit) -> list[str]:
     """The names under which skin is read: of the plan kept with the beginning, else of the saved plan."""
     begun = next((row for row in rows_of(visit) if row.kind == "begin"), None) if visit.started_at else None
-    return [place["label"] for place in plan_of(begun.content if begun else visit.plan).places]
+    plan = plan_of(begun.content if begun else visit.plan, visit.course.region)
+    return [place["label"] for place in plan.places]
 
 
 def take_readings(

@@ -169,13 +169,14 @@ def begin(visit: Visit) -> Visit:
 
 def keep_beginning(visit: Visit) -> None:
     """Keep with a visit's beginning the plan and profile now in force: they hold for it to its end."""
-    text, plan, limits = profile_text(), plan_of(visit.plan), manual_limits(visit.device)
+    region = visit.course.region_kind
+    text, plan, limits = profile_text(), plan_of(visit.plan, region), manual_limits(visit.device)
     profile = profile_of(text, limits)
     planned = Planned(
         id=f"begin-{visit.pk}",
         at_s=0.0,
         received_s=0.0,
-        region=visit.course.region_kind.value,
+        region=region.value,
         planned_minutes=plan.minutes,
         starting_power_w=plan.starting_power_w,
         band_c=plan.band_c,
@@ -237,7 +238,8 @@ def running(visit: Visit, moment: datetime | None = None, newest: int | None = N
     now_s = ((moment or until) - visit.started_at).total_seconds()
     begun = next((row for row in rows if row.kind == Kind.BEGIN), None)
     said = begun.content if begun else {}
-    return Running(visit, rows, _profile(visit, said.get("profile", {})), plan_of(said), now_s)
+    region = said["event"]["region"] if begun else visit.course.region
+    return Running(visit, rows, _profile(visit, said.get("profile", {})), plan_of(said, region), now_s)
 
 
 def _profile(visit: Visit, kept: dict[str, Any]) -> PracticeProfile:

@@ -11,7 +11,8 @@ from evenfield.clinic.visits.estimating import ESTIMATES, Question
 from evenfield.clinic.visits.for_rules import for_conduct
 from evenfield.clinic.visits.running import Row, Running
 from evenfield.clinic.visits.wording import said
-from evenfield.conduct import Advice, Phase, prompt_to_mapping
+from evenfield.conduct import Advice, Phase, Prompt, prompt_to_mapping, standing
+from evenfield.conduct.events import PanelMoved
 
 
 def question(run: Running) -> Question:
@@ -30,7 +31,7 @@ def heartbeat(run: Running, after: int, have: float | None, received: datetime) 
         "now_s": round(run.now_s, 3),
         "running": run.visit.state == VisitState.RUNNING,
         "state": state(advice, run),
-        "prompts": [prompt_to_mapping(prompt) for prompt in advice.prompts],
+        "prompts": [prompt_to_mapping(one) | {"move": move(one, advice, run)} for one in advice.prompts],
         "coming": [
             {"rule": one.rule, "what": one.what, "due_s": round(one.due_s, 3)} for one in advice.coming[:4]
         ],
@@ -42,6 +43,34 @@ def heartbeat(run: Running, after: int, have: float | None, received: datetime) 
     if estimate and estimate["at_s"] != have:
         told["estimate"] = estimate
     return told
+
+
+def move(prompt: Prompt, advice: Advice, run: Running) -> dict[str, Any] | None:
+    """What a prompt to move a panel says about the move: panel, side, and for the way back how far (mm)."""
+    if prompt.entry != "panel_moved":
+        return None
+    place = prompt.place
+    zone: dict[str, Any] = {}
+    if place and place.zone:
+        zone = next((one for one in run.plan.places if one["label"] == place.zone), {})
+    panel = (place and place.panel) or zone.get("panel") or zone.get("label")
+    told = {"panel": panel, "side": (place and place.side) or _edge(zone), "by_mm": None}
+    for spot in advice.state.spots:
+        if spot.gone and spot.moved and prompt.id.endswith(f":{spot.gone.id}:{spot.first.id}"):
+            moved = next(one for one in standing(run.events, run.now_s) if one.id == spot.moved.id)
+            side = moved.side if isinstance(moved, PanelMoved) else told["side"]
+            return {"panel": spot.moved_panel or panel, "side": side, "by_mm": -spot.moved_mm or None}
+    return told
+
+
+def _edge(zone: dict[str, Any]) -> str:
+    """The side of its panel on which a zone lies; "whole" for the centre and for a corner, which has two."""
+    across, along = zone.get("across", 1), zone.get("along", 1)
+    if (across == 1) == (along == 1):
+        return "whole"
+    if across == 1:
+        return "rising_level" if along == 2 else "falling_level"
+    return "rising_angle" if across == 2 else "falling_angle"
 
 
 def phase_words(advice: Advice) -> str:
@@ -71,6 +100,7 @@ def state(advice: Advice, run: Running) -> dict[str, Any]:
         "comfort": now.comfort.value if now.comfort else None,
         "heated_s": round(now.heated_s + max(on_s, 0.0), 1),
         "most_s": 60.0 * numbers.session_most_minutes.value,
+        "estimate_stale_s": numbers.estimate_stale_s.value,
         "session_s": session_s if math.isfinite(session_s) else None,
         "spots": [{"panel": spot.place.panel, "zone": spot.place.zone} for spot in now.open_spots],
         "raise_step_w": numbers.raise_step_w.value,

@@ -15,6 +15,8 @@ from evenfield.clinic.visits.for_rules import for_conduct
 from evenfield.clinic.visits.running import read_newer, running
 from evenfield.clinic.visits.telling import phase_words, question
 from evenfield.clinic.visits.today import waiting_today
+from evenfield.clinic.visits.wording import clock
+from evenfield.conduct.profile import Urgency
 
 
 @requires("visits.view")
@@ -37,7 +39,8 @@ def _lines() -> list[dict[str, Any]]:
     visits = Visit.objects.filter(state=VisitState.RUNNING, course__person__erased__isnull=True)
     found = list(visits.select_related("course__person", "room").order_by("room__name", "started_at"))
     newest = read_newer(found)
-    return [_line(visit, newest[visit.pk]) for visit in found]
+    lines = [_line(visit, newest[visit.pk]) for visit in found]
+    return sorted(lines, key=lambda line: line["urgency"] != Urgency.NOW)
 
 
 def _line(visit: Visit, newest: int) -> dict[str, Any]:
@@ -47,7 +50,7 @@ def _line(visit: Visit, newest: int) -> dict[str, Any]:
     now = advice.state
     first = advice.prompts[0] if advice.prompts else None
     hottest = None
-    if estimate and estimate["zones"]:
+    if estimate and estimate["zones"] and advice.estimate_used:
         hottest = max(zone["skin_hottest_c"][0] for zone in estimate["zones"])
     return {
         "address": reverse("live-visit", kwargs={"number": visit.pk}),
@@ -56,7 +59,9 @@ def _line(visit: Visit, newest: int) -> dict[str, Any]:
         "region": visit.course.region_words,
         "now_s": round(run.now_s, 1),
         "phase": phase_words(advice),
+        "clock": clock(run.now_s),
         "power_w": now.power_w,
+        "power_words": "off" if now.stopped else f"{now.power_w:g} W",
         "tuning": now.tuning.value if now.tuning else None,
         "prompt": first.what if first else "",
         "urgency": first.urgency.value if first else "",

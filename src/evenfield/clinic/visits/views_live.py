@@ -40,7 +40,7 @@ def live_visit(request: StaffRequest, number: int) -> HttpResponse:
     trail.record(Action.READ, kind="courses.visit", object_id=visit.pk, subject_id=visit.subject_id())
     context: dict[str, Any] = {"visit": visit, "person": person}
     if visit.state == VisitState.PLANNED:
-        context |= {"missing": runs.missing_before(person), "plan": plan_of(visit.plan)}
+        context |= {"missing": runs.missing_before(person), "plan": plan_of(visit.plan, visit.course.region)}
         return render(request, "visits/start.html", context)
     assert visit.started_at
     context["start_ms"] = round(visit.started_at.timestamp() * 1000)

@@ -1,4 +1,5 @@
 """The process in which live estimates are computed: one JSON line in, one JSON line out, until input ends.
+While it computes it sends an empty line every few seconds, by which the server tells work from a hang.
 
 `python -m evenfield.clinic.visits.worker`; started by `estimating`. Needs no Django and no database.
 """
@@ -7,7 +8,9 @@ import json
 import os
 import secrets
 import sys
-from contextlib import suppress
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 from zipfile import BadZipFile
@@ -112,13 +115,35 @@ def _read(path: Path) -> FollowModel:
         raise ValueError(f"the prepared model was damaged and is made anew ({error})") from None
 
 
+@contextmanager
+def signs_of_life(every_s: float = 5.0) -> Iterator[None]:
+    """Empty lines while something is computed."""
+    over = threading.Event()
+
+    def tell() -> None:
+        with suppress(BrokenPipeError):  # the server has ended
+            while not over.wait(every_s):
+                sys.stdout.write("\n")
+                sys.stdout.flush()
+
+    teller = threading.Thread(target=tell, daemon=True)
+    teller.start()
+    try:
+        yield
+    finally:
+        over.set()
+        teller.join()
+
+
 def main() -> None:
     """Answer until the input ends. Estimates give way to everything else on the machine."""
     with suppress(OSError):
         os.nice(5)
     answers = Answers()
     for line in sys.stdin:
-        sys.stdout.write(json.dumps(answers.to(json.loads(line))) + "\n")
+        with signs_of_life():
+            answer = json.dumps(answers.to(json.loads(line)))
+        sys.stdout.write(answer + "\n")
         sys.stdout.flush()
 
 

@@ -1,5 +1,5 @@
 // The curve so far and ahead: fat and skin of the whole footprint, value with its middle half and nine tenths.
-import { draw } from "./palette.js";
+import { HIGH, LOW, draw } from "./palette.js";
 
 const LEFT = 44;
 const BOTTOM = 30;
@@ -9,15 +9,15 @@ const LINES = { fat_mean_c: ["Fat", "#D55E00"], skin_mean_c: ["Skin", "#0072B2"]
 export class Curve {
   constructor(place) {
     this.place = place;
-    new ResizeObserver(() => this.show(this.estimate, this.plan, this.readings, this.none)).observe(place);
+    new ResizeObserver(() => this.show(this.estimate, this.plan, this.readings, this.none, this.aged)).observe(place);
   }
 
-  // `none`: why there is no estimate, in words.
-  show(estimate, plan, readings = [], none = "") {
-    Object.assign(this, { estimate, plan, readings, none });
+  // `none`: why there is no estimate, in words; `aged`: it is too old to be shown as present.
+  show(estimate, plan, readings = [], none = "", aged = false) {
+    Object.assign(this, { estimate, plan, readings, none, aged });
     const width = Math.floor(this.place.clientWidth);
     const high = Math.max(Math.floor(this.place.clientHeight), 150);
-    const told = JSON.stringify([estimate && estimate.at_s, width, high, readings.length, none]);
+    const told = JSON.stringify([estimate && estimate.at_s, width, high, readings.length, none, aged]);
     if (width < 100 || told === this.told) return;
     this.told = told;
     this.place.replaceChildren(estimate ? this.picture(estimate, width, high) : none || "No estimate yet.");
@@ -27,8 +27,9 @@ export class Curve {
     const { so_far: past, ahead } = estimate;
     const end = Math.max(...ahead.minutes);
     const all = [past, ahead].flatMap((one) => Object.keys(LINES).flatMap((name) => one[name].flatMap((row) => [row[3], row[4]])));
-    const low = Math.floor(Math.min(34, ...all));
-    const top = Math.ceil(Math.max(42, ...all));
+    const read = this.readings.map(({ celsius }) => Math.min(Math.max(celsius, LOW), HIGH));
+    const low = Math.floor(Math.min(34, ...all, ...read));
+    const top = Math.ceil(Math.max(42, ...all, ...read));
     const x = (minute) => LEFT + (minute / end) * (width - LEFT - 8);
     const y = (celsius) => high - BOTTOM - ((celsius - low) / (top - low)) * (high - BOTTOM - TOP);
     const words = this.inWords(estimate);
@@ -55,8 +56,13 @@ export class Curve {
           ...(part === ahead ? { "stroke-dasharray": "7 6" } : {}) }));
       }
     }
-    for (const reading of this.readings) {
-      svg.append(draw("circle", { cx: x(reading.at_s / 60), cy: y(reading.celsius), r: 5, class: "reading" }));
+    for (const { at_s, celsius } of this.readings) {
+      const [across, level] = [x(at_s / 60), y(Math.min(Math.max(celsius, low), top))];
+      svg.append(draw("circle", { cx: across, cy: level, r: 5, class: "reading" }));
+      if (celsius >= low && celsius <= top) continue;
+      const far = this.label(across + 9, level + (celsius < low ? -2 : 16), (celsius < low ? "↓ " : "↑ ") + celsius.toFixed(1) + " read", "start");
+      far.classList.add("outside");
+      svg.append(far);
     }
     const now = x(estimate.at_s / 60);
     svg.append(draw("line", { x1: now, x2: now, y1: TOP - 4, y2: high - BOTTOM, class: "now" }));
@@ -66,7 +72,7 @@ export class Curve {
       svg.append(text);
     });
     svg.append(this.label(LEFT, high - 6, "0", "middle"), this.label(width - 8, high - 6, Math.round(end) + " min", "end"));
-    if (now > LEFT + 40 && now < width - 110) svg.append(this.label(now, high - 6, "now", "middle"));
+    if (now > LEFT + 40 && now < width - 110) svg.append(this.label(now, high - 6, this.aged ? "old" : "now", "middle"));
     svg.append(this.label(width - 8, 16, "°C · 50, 90 %", "end"));
     return svg;
   }
@@ -80,6 +86,6 @@ export class Curve {
   inWords(estimate) {
     const last = (name) => estimate.so_far[name][estimate.so_far[name].length - 1];
     const one = (words, row) => words + " " + row[0].toFixed(1) + " °C, 90 % " + row[3].toFixed(1) + " to " + row[4].toFixed(1);
-    return "Estimate: " + one("fat", last("fat_mean_c")) + "; " + one("skin", last("skin_mean_c"));
+    return (this.aged ? "Old estimate: " : "Estimate: ") + one("fat", last("fat_mean_c")) + "; " + one("skin", last("skin_mean_c"));
   }
 }

@@ -1,5 +1,6 @@
 // The live page: asks the server every second, shows what is so, and says so when the server is silent.
 import { Curve } from "./curve.js";
+import { briefly, describe } from "./entries.js";
 import { BodyMap } from "./map.js";
 import { Outbox } from "./outbox.js";
 import { Sheets, element } from "./sheets.js";
@@ -22,6 +23,8 @@ let front = "";
 let whyOpen = false;
 let announced = "";
 let undoable = null;
+let aged = false; // the estimate is too old to be shown as present
+const answered = new Map(); // prompts answered here: by which entries, in which words
 let keptLately = []; // kept by the server, not yet told by a heartbeat
 let held = false; // a finger is down: nothing may move under it
 let owed = false;
@@ -35,19 +38,30 @@ const clock = (seconds) => {
 };
 const nowS = () => (Date.now() + offset - start) / 1000;
 
-const outbox = new Outbox({ visit, address, account: Number(account), changed: () => { showOutbox(); showState(); },
+const outbox = new Outbox({ visit, address, account: Number(account), changed: () => { showOutbox(); showState(); if (held) owed = true; else show(); },
   kept: (entries) => { keptLately.push(...entries); beat(); } });
 outbox.offset = offset;
-const sheets = new Sheets(document.getElementById("live-sheet"), (event) => enter(event));
+const sheets = new Sheets(document.getElementById("live-sheet"), (...events) => enter(...events));
 const map = new BodyMap(at("map"), (zone) => enter({ kind: "hot_spot", zone: zone.label, panel: zone.panel || null }));
 const curve = new Curve(at("curve"));
 
-function enter(event) {
-  if (!event) return;
-  const id = outbox.add(event);
-  if (event.kind === "correction" || event.kind === "prompt_answered") return;
-  undoable = { id, words: (event.kind === "hot_spot" ? "Hot spot: " + event.zone : event.kind.replaceAll("_", " ")), until: Date.now() + 9000 };
-  showUndo();
+// What one tap enters is one thing to undo, though it be several entries. Returns their ids.
+function enter(...events) {
+  const entered = events.filter(Boolean).map((event) => ({ event, id: outbox.add(event) }));
+  const facts = entered.filter(({ event }) => event.kind !== "correction" && event.kind !== "prompt_answered");
+  if (facts.length) {
+    undoable = { ids: facts.map(({ id }) => id), words: briefly(facts.map(({ event }) => event)), until: Date.now() + 9000 };
+    showUndo();
+  }
+  for (const { event, id } of entered) {
+    if (event.kind === "prompt_answered") markAnswered(event.prompt, event.answer === "done" ? "done" : "not now", [id]);
+  }
+  return entered.map(({ id }) => id);
+}
+
+function markAnswered(prompt, words, ids) {
+  answered.set(prompt, { words, ids });
+  showPrompts();
 }
 
 function showUndo() {
@@ -65,16 +79,16 @@ const doing = {
   moved: () => sheets.moved(),
   looked: () => sheets.looked(),
   note: () => sheets.note(),
-  gone: () => present().spots.forEach((spot) => enter({ kind: "hot_spot_gone", zone: spot.zone, panel: spot.panel })),
+  gone: () => enter(...present().spots.map(({ zone, panel }) => ({ kind: "hot_spot_gone", zone, panel }))),
   stop: () => enter({ kind: "stopped" }),
   field: () => {
     const state = present();
-    if (state.stopped || Date.now() - fieldTapped < 800) return; // a double tap is one
+    if (state.stopped || Date.now() - fieldTapped < 800) return []; // a double tap is one
     fieldTapped = Date.now();
-    enter({ kind: state.started ? (state.field_on ? "paused" : "resumed") : "started" });
+    return enter({ kind: state.started ? (state.field_on ? "paused" : "resumed") : "started" });
   },
   undo: () => {
-    if (undoable) enter({ kind: "correction", of: undoable.id, replacement: null });
+    if (undoable) enter(...undoable.ids.map((of) => ({ kind: "correction", of, replacement: null })));
     undoable = null;
     showUndo();
   },
@@ -84,22 +98,30 @@ const doing = {
   sound: () => { keep("sound", !setting("sound")); showSettings(); if (setting("sound")) tone(); },
   keys: () => { keep("nokeys", !setting("nokeys")); showSettings(); },
 };
-// The state as the entries on their way to the server make it: after a pause the button must not say "Pause" again.
+
+// Entries on their way to the server, or not yet told back by it, that were not taken back there.
+function away() {
+  const all = [...keptLately, ...outbox.waiting];
+  const back = new Set(all.filter((one) => one.event.kind === "correction").map((one) => one.event.of));
+  return all.filter((one) => !back.has(one.id));
+}
+
+// The state as these entries make it: after a pause the button must not say "Pause" again.
 function present() {
   const state = { ...told.state, spots: [...(told.state.spots || [])] };
-  const away = [...keptLately, ...outbox.waiting];
-  const back = new Set(away.filter((one) => one.event.kind === "correction").map((one) => one.event.of));
-  for (const { id, event } of away) {
-    if (back.has(id)) continue;
+  for (const { event } of away()) {
     if (event.kind === "power_set") state.power_w = event.watts;
     else if (event.kind === "tuning_shown") Object.assign(state, { tuning: event.percent, tuning_low: event.percent < state.tuning_least });
     else if (event.kind === "comfort") state.comfort = event.score;
-    else if (event.kind === "hot_spot") state.spots.push({ panel: event.panel, zone: event.zone });
+    else if (event.kind === "hot_spot") {
+      state.spots.push({ panel: event.panel, zone: event.zone });
+      state.phase = "hot spot entered";
+    } else if (event.kind === "too_hot_all_over") state.phase = "too hot entered";
     else if (event.kind === "hot_spot_gone") state.spots = state.spots.filter((spot) => event.zone && spot.zone !== event.zone);
     else if (state.stopped) continue;
-    else if (event.kind === "started" || event.kind === "resumed") Object.assign(state, { started: true, field_on: true, paused: false });
-    else if (event.kind === "paused") Object.assign(state, { field_on: false, paused: true });
-    else if (event.kind === "stopped") Object.assign(state, { field_on: false, stopped: true });
+    else if (event.kind === "started" || event.kind === "resumed") Object.assign(state, { started: true, field_on: true, paused: false, phase: "field on" });
+    else if (event.kind === "paused") Object.assign(state, { field_on: false, paused: true, phase: "paused" });
+    else if (event.kind === "stopped") Object.assign(state, { field_on: false, stopped: true, phase: "stopped" });
   }
   return state;
 }
@@ -124,11 +146,14 @@ function shownPrompt() {
 }
 
 function showPrompts() {
+  if (told.at === undefined) return;
   const prompt = shownPrompt();
   const card = at("prompt");
-  card.dataset.urgency = prompt ? prompt.urgency : "none";
-  at("prompt-what").textContent = prompt ? prompt.what : told.state.to_close
-    ? "Field off, skin looked at: close the visit." : "Nothing to do just now.";
+  const what = prompt ? prompt.what : told.state.to_close ? "Field off, skin looked at: close the visit." : "Nothing to do just now.";
+  card.dataset.urgency = prompt && !late ? prompt.urgency : "none";
+  at("prompt-what").textContent = late ? "No new advice now. Watch and ask the person." : what;
+  at("prompt-old").hidden = !late;
+  at("prompt-old").textContent = late ? "Old prompt, told at " + clock(told.at) + ": " + what : "";
   at("close").classList.toggle("main", Boolean(told.state.to_close && !prompt));
   const long = at("prompt-what").textContent.length;
   at("prompt-what").classList.toggle("short", long < 44);
@@ -169,27 +194,33 @@ function answersTo(prompt) {
       return [["Hot all over", () => enter({ kind: "too_hot_all_over" })]];
     case "skin_reading":
       return [["Enter reading", () => sheets.skin(null, here.zone || undefined)]];
+    case "panel_moved":
+      return [["Enter the move", () => sheets.moved(prompt.move)]];
     case "resumed":
       return [["Resumed", doing.field]];
     case "paused":
       return [["Paused", doing.field]];
     default: {
-      const sheet = { tuning_shown: ["Enter tuning", "tuning"], comfort: ["Enter answer", "comfort"], panel_moved: ["Enter the move", "moved"],
-        skin_looked: ["Enter the look", "looked"], stopped: ["Stopped", "stop"] }[prompt.entry];
+      const sheet = { tuning_shown: ["Enter tuning", "tuning"], comfort: ["Enter answer", "comfort"], skin_looked: ["Enter the look", "looked"], stopped: ["Stopped", "stop"] }[prompt.entry];
       return sheet ? [[sheet[0], doing[sheet[1]]]] : [];
     }
   }
 }
 
 function showAnswers(prompt) {
-  const found = prompt ? answersTo(prompt) : [];
+  const given = prompt && answered.get(prompt.id);
+  const entered = given && away().some((one) => given.ids.includes(one.id));
+  const found = prompt && !entered ? answersTo(prompt) : [];
   const place = at("prompt-entries");
+  at("later").hidden = Boolean(entered);
   at("done").classList.toggle("main", !found.length);
-  at("done").hidden = Boolean(prompt && prompt.entry === "hot_spot_gone"); // "done" would not say which
-  const shownNow = prompt ? prompt.id + found.map(([words]) => words).join() : "";
+  at("done").hidden = Boolean(entered || (prompt && prompt.entry === "hot_spot_gone")); // "done" would not say which
+  const shownNow = prompt ? prompt.id + JSON.stringify(prompt.move || "") + (entered ? "entered" : "") + found.map(([words]) => words).join() : "";
   if (place.dataset.told === shownNow) return;
   place.dataset.told = shownNow;
-  place.replaceChildren(...found.map(([words, on], number) => element("button", { type: "button", class: number ? null : "main", on }, words)));
+  const tapped = (words, on) => () => { const ids = on(); if (ids && ids.length) markAnswered(prompt.id, words, ids); };
+  place.replaceChildren(...found.map(([words, on], number) => element("button", { type: "button", class: number ? null : "main",
+    on: tapped(words, on) }, words)), ...(entered ? [element("span", { class: "entered" }, "Entered: " + given.words)] : []));
 }
 
 // One other prompt comes to the front at once; of several one is chosen.
@@ -219,7 +250,7 @@ function tone() {
 function showState() {
   const state = present();
   const put = (name, words) => { at(name).textContent = words; };
-  put("power", state.power_w === null || state.power_w === undefined ? "–" : state.power_w + " W");
+  put("power", state.stopped ? "off" : state.power_w === null || state.power_w === undefined ? "–" : state.power_w + " W");
   put("tuning", state.tuning === null || state.tuning === undefined ? "–" : state.tuning + " %");
   at("tuning").classList.toggle("low", Boolean(state.tuning_low));
   put("comfort", state.comfort === null || state.comfort === undefined ? "–" : String(state.comfort));
@@ -229,7 +260,8 @@ function showState() {
   field.disabled = Boolean(state.stopped);
   at("gone").hidden = !(state.spots && state.spots.length);
   sheets.state = state;
-  at("words").textContent = told.words || (told.estimate ? estimateWords(told.estimate) : "");
+  at("words").textContent = told.words || (told.estimate && !aged ? estimateWords(told.estimate) : "");
+  showValues();
   at("doubts").replaceChildren(...(told.estimate ? [...told.estimate.disagreements, ...told.estimate.unused] : []).map((words) =>
     element("li", {}, words)));
 }
@@ -256,6 +288,39 @@ function estimateWords(estimate) {
   return parts.join(". ") + (parts.length ? "." : "");
 }
 
+const short = (row, unit, scale = 1) => span(row, scale).replace(MORE, "> 15").replace(" to ", "–") + " " + unit;
+
+// The same in one line of values, in sight without scrolling.
+function showValues() {
+  const put = (name, words) => { at(name).textContent = words; };
+  const { estimate } = told;
+  const zones = estimate ? estimate.zones : [];
+  const most = (name) => zones.reduce((one, other) => (other[name][0] > one[name][0] ? other : one))[name];
+  const left = estimate && estimate.minutes_to_band;
+  put("in-band", zones.length ? short(most("minutes_in_band"), "min") : "–");
+  put("to-band", !left ? "–" : left[0] === 0 ? "reached" : short(left, "min"));
+  put("pause-left", estimate && estimate.pause_left_s ? short(estimate.pause_left_s, "min", 1 / 60) : "–");
+  put("dose", zones.length ? shortly(most("cem43_fat")[3]) + "–" + shortly(most("cem43_fat")[4]) + " min" : "–");
+  const doubted = zones.filter((zone) => zone.disagrees).length;
+  put("doubted", estimate ? doubted + (doubted === 1 ? " zone" : " zones") : "–");
+  at("doubted").classList.toggle("low", doubted > 0);
+}
+
+// How old the estimate is; from the age on at which the rules leave it out it is not shown as present.
+function showAge() {
+  const age = told.estimate ? Math.max(nowS() - told.estimate.at_s, 0) : 0;
+  const tooOld = Boolean(told.estimate) && age >= told.state.estimate_stale_s;
+  at("age").textContent = told.estimate ? Math.round(age) + " s old" : "–";
+  at("aged").textContent = "Estimate " + Math.round(age) + " s old: not shown as present, and no prompt uses it.";
+  if (tooOld === aged) return;
+  aged = tooOld;
+  page.classList.toggle("aged", aged);
+  at("aged").hidden = !aged;
+  at("values").hidden = aged;
+  if (held) owed = true;
+  else show();
+}
+
 const shortly = (value) => (value === null ? "–" : value < 0.05 ? value < 0.005 ? "0" : value.toFixed(2) : value < 10 ? value.toFixed(1) : value.toFixed(0));
 
 // Zone by zone, each with its 90 % range.
@@ -279,7 +344,7 @@ function showPictures() {
   if (!told.plan) return;
   map.plan = told.plan;
   sheets.plan = told.plan;
-  map.show({ estimate: told.estimate && { zones: told.estimate.zones }, spots: present().spots, readings: told.state.readings || {} });
+  map.show({ estimate: told.estimate && { zones: told.estimate.zones }, spots: present().spots, readings: told.state.readings || {}, aged });
   const taken = new Map([...told.entries.values()].filter((one) => one.kind === "skin_reading").map((one) => [one.id,
     { at_s: one.at_s, celsius: one.event.celsius }]));
   for (const one of told.entries.values()) {
@@ -288,7 +353,7 @@ function showPictures() {
     if (instead && instead.kind === "skin_reading") taken.get(one.of).celsius = instead.celsius;
     else taken.delete(one.of);
   }
-  curve.show(told.estimate, told.plan, [...taken.values()], told.words);
+  curve.show(told.estimate, told.plan, [...taken.values()], told.words, aged);
 }
 
 function showEntries() {
@@ -308,16 +373,11 @@ function showEntries() {
   at("count").textContent = String(rows.length);
 }
 
-function describe(event) {
-  const rest = Object.entries(event).filter(([key, value]) => key !== "kind" && value !== null && typeof value !== "object");
-  return event.kind.replaceAll("_", " ") + (rest.length ? ": " + rest.map(([, value]) => value).join(", ") : "");
-}
-
 function showOutbox() {
   const { waiting, refused } = outbox;
   const saved = at("saved");
   saved.dataset.waiting = String(waiting.length);
-  saved.textContent = waiting.length ? waiting.length + " waiting on this tablet" : "All saved";
+  saved.textContent = waiting.length ? waiting.length + " waiting" : "All saved";
   const trouble = waiting.length ? outbox.trouble : "";
   at("trouble").hidden = !trouble && !outbox.unwritten;
   at("trouble-words").textContent = outbox.unwritten
@@ -339,11 +399,13 @@ function showClock() {
   if (silent > STALE !== late) {
     late = silent > STALE;
     page.classList.toggle("stale", late);
+    if (held) owed = true;
+    else showPrompts();
   }
-  const words = late ? "Stale for " + Math.round(silent / 1000) + " s: what is shown is old" : "Live";
+  const words = late ? "Stale" : "Live";
   if (at("pulse").textContent !== words) at("pulse").textContent = words;
   at("stale").hidden = !late;
-  at("stale").textContent = words;
+  at("stale").textContent = "Stale for " + Math.round(silent / 1000) + " s: what is shown is old";
   at("clock").textContent = clock(nowS());
   if (state.session_s) {
     const running = state.field_on && !late ? nowS() - told.at : 0;
@@ -354,6 +416,7 @@ function showClock() {
   const left = prompt && prompt.due_s > nowS() + 0.5 ? clock(prompt.due_s - nowS()) + " left. " : "";
   at("coming").textContent = left + (next ? "Next in " + clock(next.due_s - nowS()) + ": " + next.what : "");
   showUndo();
+  showAge();
 }
 
 function showSettings() {

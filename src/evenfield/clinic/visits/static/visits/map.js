@@ -14,7 +14,7 @@ export class BodyMap {
     new ResizeObserver(() => this.show(this.last)).observe(place);
   }
 
-  // state: estimate (or null), spots [{panel, zone}], readings {zone: °C}, stale
+  // state: estimate (or null), spots [{panel, zone}], readings {zone: °C}, aged: the estimate is old
   show(state) {
     if (!state || !this.plan) return;
     this.last = state;
@@ -57,10 +57,10 @@ export class BodyMap {
   // Without a plan: the four sides of the region.
   sides(state, width) {
     const wide = width / 4;
-    const svg = draw("svg", { width, height: 70, role: "group", "aria-label": "Sides of the region" });
+    const svg = draw("svg", { width, height: 78, role: "group", "aria-label": "Sides of the region" });
     this.plan.places.forEach((zone, place) => {
-      const box = { x: place * wide, y: 4, width: wide, height: 56 };
-      svg.append(this.cell("skin", zone, box, state, zone.name.split(" ")[0]));
+      const box = { x: place * wide, y: 4, width: wide, height: 64 };
+      svg.append(this.cell("skin", zone, box, state, zone.name));
     });
     return svg;
   }
@@ -77,10 +77,11 @@ export class BodyMap {
     const read = tissue === "skin" ? state.readings[zone.label] : undefined;
     const spot = state.spots.some((one) => one.zone === zone.label || (!one.zone && one.panel && one.panel === zone.panel));
     const value = numbers ? numbers[0] : read;
-    const shade = value === undefined ? "#efeaf2" : colour(value);
-    const inkNow = value === undefined ? "#262229" : ink(value);
+    const old = numbers && state.aged;
+    const shade = value === undefined || old ? "#efeaf2" : colour(value);
+    const inkNow = value === undefined || old ? "#262229" : ink(value);
     const said = [zone.label, tissue];
-    if (numbers) said.push("estimated " + value.toFixed(1) + " °C, 90 % " + numbers[3].toFixed(1) + " to " + numbers[4].toFixed(1));
+    if (numbers) said.push((old ? "old estimate " : "estimated ") + value.toFixed(1) + " °C, 90 % " + numbers[3].toFixed(1) + " to " + numbers[4].toFixed(1));
     if (read !== undefined) said.push("read " + read.toFixed(1) + " °C");
     if (spot) said.push("hot spot reported");
     said.push("tap: hot spot here");
@@ -90,9 +91,14 @@ export class BodyMap {
     group.append(draw("rect", { x: box.x + 1, y: box.y + 1, width: box.width - 2, height: box.height - 2, rx: 5,
       fill: shade, class: "zone-box" + (found && found.disagrees ? " doubted" : "") }));
     if (spot) group.append(draw("circle", { cx: box.x + box.width - 11, cy: box.y + 11, r: 6.5, class: "spot" }));
-    const text = draw("text", { x: box.x + box.width / 2 - (spot ? 8 : 0), y: box.y + box.height / 2 + 7, fill: inkNow, class: "zone-value" });
-    text.textContent = value !== undefined ? value.toFixed(1) + (numbers ? "" : " read") : words;
-    group.append(text);
+    const number = value === undefined ? "" : old ? "(" + value.toFixed(1) + ")" : value.toFixed(1) + (numbers ? "" : " read");
+    const lines = [words, number].filter(Boolean);
+    lines.forEach((line, place) => {
+      const text = draw("text", { x: box.x + box.width / 2 - (spot ? 8 : 0), fill: inkNow, class: "zone-value",
+        y: box.y + box.height / 2 + 7 + 24 * (place - (lines.length - 1) / 2) });
+      text.textContent = line;
+      group.append(text);
+    });
     group.addEventListener("click", () => this.tapped(zone));
     group.addEventListener("keydown", (event) => {
       if (event.key !== "Enter" && event.key !== " ") return;

@@ -1,19 +1,52 @@
-// The overview of all rooms, asked for every second; silence is said after three.
+// The overview of all rooms, asked for every second; silence is said after three. A room's card stays the same
+// one, so that a tap finds it, and cards change places only while no finger is down.
 import { element } from "./sheets.js";
 
 const list = document.getElementById("rooms");
 const pulse = document.getElementById("rooms-pulse");
 let heard = performance.now();
+let held = false;
+let owed = null;
 
 const clock = (seconds) => Math.floor(seconds / 60) + ":" + String(Math.floor(seconds % 60)).padStart(2, "0");
 
-function line(one) {
-  const numbers = [one.region, one.phase, one.power_w + " W"];
-  if (one.tuning !== null) numbers.push("tuning " + one.tuning + " %");
-  if (one.skin_hottest_c !== null) numbers.push("hottest skin, estimated " + one.skin_hottest_c.toFixed(1) + " °C");
-  return element("li", { class: one.urgency === "now" ? "pressing" : null }, element("a", { href: one.address },
-    element("strong", {}, one.room + ": " + one.person + " · " + clock(one.now_s)), element("span", {}, numbers.join(" · ")),
-    element("span", { class: "ask" }, one.prompt)));
+function card() {
+  const part = (name) => element("span", { class: name });
+  return element("li", {}, element("a", {}, element("strong"), part("room-now"), part("room-clock"), part("room-power"),
+    part("room-rest"), part("ask")));
+}
+
+function fill(place, one) {
+  const put = (name, words) => {
+    const there = place.querySelector(name);
+    if (there.textContent !== words) there.textContent = words;
+  };
+  const rest = [one.region, one.phase];
+  if (one.tuning !== null) rest.push("tuning " + one.tuning + " %");
+  if (one.skin_hottest_c !== null) rest.push("hottest skin, estimated " + one.skin_hottest_c.toFixed(1) + " °C");
+  place.dataset.visit = one.address;
+  place.classList.toggle("pressing", one.urgency === "now");
+  place.querySelector("a").setAttribute("href", one.address);
+  put("strong", one.room + ": " + one.person);
+  put(".room-now", one.urgency === "now" ? "Now" : "");
+  put(".room-clock", clock(one.now_s));
+  put(".room-power", one.power_words);
+  put(".room-rest", rest.join(" · "));
+  put(".ask", one.prompt);
+}
+
+function show(visits) {
+  const there = new Map([...list.children].map((place) => [place.dataset.visit, place]));
+  const cards = visits.map((one) => {
+    const place = there.get(one.address) || card();
+    fill(place, one);
+    return place;
+  });
+  const wanted = cards.length ? cards : [there.get("none") || element("li", { class: "none", "data-visit": "none" }, "No visit is running.")];
+  for (const place of [...list.children]) if (!wanted.includes(place)) place.remove();
+  wanted.forEach((place, number) => {
+    if (list.children[number] !== place) list.insertBefore(place, list.children[number] || null);
+  });
 }
 
 async function beat() {
@@ -24,12 +57,20 @@ async function beat() {
     if (!answer.ok) return;
     const { visits } = await answer.json();
     heard = performance.now();
-    const focused = document.activeElement && list.contains(document.activeElement) ? document.activeElement.getAttribute("href") : "";
-    list.replaceChildren(...(visits.length ? visits.map(line) : [element("li", { class: "none" }, "No visit is running.")]));
-    if (focused) list.querySelectorAll("a").forEach((link) => link.getAttribute("href") === focused && link.focus());
+    if (held) owed = visits;
+    else show(visits);
   } catch {
     // Said below.
   }
+}
+
+addEventListener("pointerdown", () => { held = true; }, true);
+for (const name of ["pointerup", "pointercancel"]) {
+  addEventListener(name, () => setTimeout(() => {
+    held = false;
+    if (owed) show(owed);
+    owed = null;
+  }), true);
 }
 
 setInterval(beat, 1000);

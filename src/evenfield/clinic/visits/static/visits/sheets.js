@@ -33,29 +33,33 @@ export class Sheets {
     if (first) first.focus();
   }
 
-  send(event) {
+  send(...events) {
     this.dialog.close();
-    this.add(event);
+    this.add(...events);
   }
 
   tiles(choices, chosen, attributes = {}) {
     return element("div", { class: "tiles-of", ...attributes },
-      ...choices.map(([value, words, mark]) => element("button", { type: "button", class: mark ? "here" : null,
-        on: () => chosen(value) }, words)));
+      ...choices.map(([value, words, mark, disabled = false]) => element("button", { type: "button", class: mark ? "here" : null,
+        "aria-pressed": mark === undefined ? null : String(Boolean(mark)), disabled, on: () => chosen(value) }, words)));
   }
 
-  // A number by tiles or by digits; `make` turns it into an event.
-  number(title, { unit, low, high, near = [], place = 0, make, before = [], after = [], onward = null }) {
+  // A number by tiles or by digits; `make` turns it into an event. It is kept as typed or refused, never rounded.
+  number(title, { unit, low, high, near = [], make, before = [], after = [], onward = null }) {
     const shown = element("input", { id: "sheet-number", inputmode: "decimal", autocomplete: "off", autofocus: true });
     const wrong = element("p", { class: "wrong", role: "alert", hidden: true });
+    const refuse = (words) => {
+      wrong.textContent = words;
+      wrong.hidden = false;
+      return false;
+    };
     const take = (value) => {
-      const number = Number(String(value).replace(",", "."));
-      if (String(value).trim() === "" || !Number.isFinite(number) || number < low || number > high) {
-        wrong.textContent = "Allowed: " + low + " to " + high + " " + unit + ".";
-        wrong.hidden = false;
-        return false;
-      }
-      this.send(make(Number(number.toFixed(place))));
+      const typed = String(value).trim().replace(",", ".");
+      const number = Number(typed);
+      if (!/^\d+(\.\d*)?$/.test(typed) || number < low || number > high) return refuse("Allowed: " + low + " to " + high + " " + unit + ".");
+      const decimals = (typed.split(".")[1] || "").length;
+      if (decimals > 1) return refuse("At most one decimal is kept, and " + typed + " has " + decimals + ": enter it with one.");
+      this.send(make(number));
       return true;
     };
     const digit = (key) => {
@@ -82,7 +86,7 @@ export class Sheets {
     const near = [...new Set([0, now - 2 * step, now - step, now, now + step, now + 2 * step])].filter((one) => one >= 0);
     this.number("Power as the device shows it", { unit: "W", low: 0, high: 2000, near,
       make: (watts) => send({ kind: "power_set", watts }),
-      before: [element("button", { type: "button", class: "wide-button", on: () => this.send({ kind: "power_would_not_rise" }) },
+      before: [element("button", { type: "button", class: "wide-button", on: () => this.send(send({ kind: "power_would_not_rise" })) },
         "Power would not rise")] });
   }
 
@@ -103,43 +107,64 @@ export class Sheets {
       this.zone = places[(places.indexOf(chosen.value) + 1) % places.length];
       return event;
     };
-    this.number("Skin temperature", { unit: "°C", low: 10, high: 60, place: 1, make, onward: send ? null : () => this.skin(),
+    this.number("Skin temperature", { unit: "°C", low: 10, high: 60, make, onward: send ? null : () => this.skin(),
       before: [element("label", { for: "sheet-zone" }, "Zone"), chosen] });
   }
 
-  comfort(send = (event) => event) {
-    const scores = [...Array(11).keys()].map((one) => [one, String(one), one === this.state.comfort]);
-    this.open("Comfort", element("p", { class: "ends" }, element("span", {}, "0 cannot be borne"), element("span", {}, "10 fully comfortable")),
-      this.tiles(scores, (score) => this.send(send({ kind: "comfort", score })), { class: "tiles-of scores" }),
-      element("h3", {}, "It feels like"),
-      this.tiles(FEELINGS, (feeling) => this.send({ kind: "sensation", feeling })));
+  // Comfort, feeling or both, each an entry of its own.
+  comfort() {
+    const chosen = { score: null, feeling: null };
+    const body = element("div");
+    const enter = () => this.send(chosen.score !== null && { kind: "comfort", score: chosen.score },
+      chosen.feeling !== null && { kind: "sensation", feeling: chosen.feeling });
+    const show = (at) => {
+      const nothing = chosen.score === null && chosen.feeling === null;
+      body.replaceChildren(...this.scores(chosen.score, (score) => { chosen.score = score; show(0); }),
+        element("h3", {}, "It feels like"), this.feelings(chosen.feeling, (feeling) => { chosen.feeling = feeling; show(1); }),
+        element("button", { type: "button", class: "main", disabled: nothing, on: enter }, nothing ? "Choose one or both" : "Enter"));
+      this.focusAgain(body, at);
+    };
+    this.open("Comfort and feeling", body);
+    show(0);
+  }
+
+  scores(present, chosen) {
+    return [element("p", { class: "ends" }, element("span", {}, "0 cannot be borne"), element("span", {}, "10 fully comfortable")),
+      this.tiles([...Array(11).keys()].map((one) => [one, String(one), one === present]), chosen, { class: "tiles-of scores" })];
+  }
+
+  feelings(present, chosen) {
+    return this.tiles(FEELINGS.map(([value, words]) => [value, words, value === present]), chosen, { class: "tiles-of feelings" });
   }
 
   // With a plan a panel has a name and sides; without one it is told by the side of the region it stands at.
-  moved() {
+  // `asked`: the panel, side and distance a prompt names, or those of an entry.
+  moved(asked = null, send = (event) => event) {
     const { panels, places } = this.plan;
     const names = panels.length ? panels.map((one) => one.name) : places.map((one) => one.label);
     const hot = (this.state.spots || []).map((spot) => spot.panel).find((name) => names.includes(name));
-    const chosen = { panel: panels.length === 1 ? names[0] : hot || "", ...(panels.length && { side: "whole" }) };
+    const { panel: first, side, by_mm: told } = asked || { panel: hot };
+    const chosen = { panel: names.includes(first) ? first : names.length === 1 ? names[0] : "",
+      ...(panels.length && { side: side || "whole" }) };
     const body = element("div");
-    const steps = (sign, words) => [2, 3, 5, 8, 10].map((mm) => [sign * mm, mm + " mm " + words]);
-    const move = (by_mm) => chosen.panel && this.send({ kind: "panel_moved", ...chosen, by_mm });
+    const far = [...new Set([2, 3, 5, 8, 10, ...(told ? [Math.abs(told)] : [])])].sort((one, other) => one - other);
+    const steps = (sign, words) => far.map((mm) => [sign * mm, mm + " mm " + words, sign * mm === told, !chosen.panel]);
+    const move = (by_mm) => this.send(send({ kind: "panel_moved", ...chosen, by_mm }));
     const show = (at) => {
       const panel = panels.find((one) => one.name === chosen.panel) || panels[0];
       const sides = panel ? [["whole", "the whole panel"],
-        ...Object.entries(panel.sides).map(([side, words]) => [side, words + " side"])] : [];
+        ...Object.entries(panel.sides).map(([name, words]) => [name, words + " side"])] : [];
       body.replaceChildren(
         element("h3", {}, "Which"),
         this.tiles(names.map((name) => [name, name, name === chosen.panel]), (name) => { chosen.panel = name; show(0); }),
-        ...(panel ? [this.tiles(sides.map(([side, words]) => [side, words, side === chosen.side]),
-          (side) => { chosen.side = side; show(1); })] : []),
-        element("h3", {}, chosen.panel ? "How far" : "How far (choose the panel first)"),
+        ...(panel ? [this.tiles(sides.map(([name, words]) => [name, words, name === chosen.side]),
+          (name) => { chosen.side = name; show(1); })] : []),
+        element("h3", {}, chosen.panel ? "How far" : "How far: choose the panel first"),
         this.tiles(steps(1, "away"), move), this.tiles(steps(-1, "closer"), move));
       this.focusAgain(body, at);
     };
     this.open("Moved a panel", body);
     show();
-    return null;
   }
 
   // The keyboard stays where it was in a sheet drawn anew: on the chosen tile of a group, else on the first.
@@ -148,14 +173,14 @@ export class Sheets {
     (tiles.querySelector(".here") || tiles.querySelector("button")).focus();
   }
 
-  looked() {
+  looked(send = (event) => event) {
     const chosen = { broken: false };
     const box = element("input", { type: "checkbox", id: "sheet-broken" });
     box.addEventListener("change", () => { chosen.broken = box.checked; });
     this.open("Skin looked at", element("div", { class: "tick single" }, box,
       element("label", { for: "sheet-broken" }, "blistered or broken")), element("h3", {}, "Redness"),
       this.tiles(REDNESS.map((words, redness) => [redness, words]),
-        (redness) => this.send({ kind: "skin_looked", redness, broken: chosen.broken })));
+        (redness) => this.send(send({ kind: "skin_looked", redness, broken: chosen.broken }))));
   }
 
   words(title, label, make, choices = []) {
@@ -182,8 +207,15 @@ export class Sheets {
   // An entry is changed only by another one that says so.
   correct(entry) {
     const send = (replacement) => ({ kind: "correction", of: entry.id, replacement });
-    const again = { power_set: () => this.power(send), tuning_shown: () => this.tuning(send), comfort: () => this.comfort(send),
-      skin_reading: () => this.skin(send, entry.event.zone) }[entry.kind];
+    const { event } = entry;
+    const where = () => this.open("Where", this.tiles(this.plan.places.map((zone) => [zone, zone.label, zone.label === event.zone]),
+      (zone) => this.send(send({ kind: entry.kind, zone: zone.label, panel: zone.panel || null }))));
+    const again = { power_set: () => this.power(send), tuning_shown: () => this.tuning(send),
+      skin_reading: () => this.skin(send, event.zone), panel_moved: () => this.moved(event, send), hot_spot: where, hot_spot_gone: where,
+      comfort: () => this.open("Comfort", ...this.scores(event.score, (score) => this.send(send({ kind: "comfort", score })))),
+      sensation: () => this.open("It feels like", this.feelings(event.feeling, (feeling) => this.send(send({ kind: "sensation", feeling })))),
+      skin_looked: () => this.looked(send), noted: () => this.words("Note", "In words", (text) => send({ kind: "noted", text })),
+    }[entry.kind];
     const back = element("button", { type: "button", class: "wide-button",
       on: () => this.send({ kind: "correction", of: entry.id, replacement: null }) }, "Take it back");
     const other = again ? [element("button", { type: "button", class: "wide-button", on: again }, "Enter another value")] : [];
