@@ -150,6 +150,7 @@ MAY: dict[str, frozenset[str]] = {
     "running-now": CLINICAL,
     "live-visit": CLINICAL,
     "begin-visit": CLINICAL,
+    "take-back-visit": CLINICAL,
     "visit-entries": CLINICAL,
     "visit-now": CLINICAL,
     "readings-file": CLINICAL,

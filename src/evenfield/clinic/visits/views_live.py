@@ -19,11 +19,14 @@ from evenfield.clinic.courses.finding import visit_or_404
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.visits import running as runs
+from evenfield.clinic.visits.doubts import doubts_before
 from evenfield.clinic.visits.plans import plan_of
 from evenfield.clinic.visits.recording import BatchError, take_batch
 from evenfield.clinic.visits.short_way import remember
 from evenfield.clinic.visits.telling import heartbeat
 from evenfield.conduct.profile import ProfileError
+
+_LONGEST_REASON = 200  # characters, as the visit holds it
 
 
 @requires("visits.view")
@@ -40,7 +43,8 @@ def live_visit(request: StaffRequest, number: int) -> HttpResponse:
     trail.record(Action.READ, kind="courses.visit", object_id=visit.pk, subject_id=visit.subject_id())
     context: dict[str, Any] = {"visit": visit, "person": person}
     if visit.state == VisitState.PLANNED:
-        context |= {"missing": runs.missing_before(person), "plan": plan_of(visit.plan)}
+        context |= {"missing": runs.missing_before(visit), "plan": plan_of(visit.plan)}
+        context |= {"doubts": doubts_before(visit)}
         return render(request, "visits/start.html", context)
     assert visit.started_at
     context["start_ms"] = round(visit.started_at.timestamp() * 1000)
@@ -54,7 +58,7 @@ def begin_visit(request: StaffRequest, number: int) -> HttpResponse:
     """The visit's clock starts, if nothing is missing."""
     visit = visit_or_404(number)
     try:
-        runs.begin(visit)
+        runs.begin(visit, request.POST.getlist("despite"), request.POST.get("reason", "")[:_LONGEST_REASON])
     except (VisitError, ProfileError) as error:
         messages.error(request, str(error))
     return redirect("live-visit", number=number)
