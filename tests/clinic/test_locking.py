@@ -1,12 +1,16 @@
 """A shared tablet locks itself, the PIN leads back, and nothing on the screen is lost."""
 
+import re
 from collections.abc import Callable
 from datetime import timedelta
+from urllib.parse import quote, quote_plus
 
+import pytest
 from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
-from evenfield.clinic.access import Role
+from evenfield.clinic.access import Role, routes, rule_of
 from evenfield.clinic.accounts.models import Account, DeviceSession
 from evenfield.clinic.audit.models import AuditEvent
 from evenfield.clinic.people.models import Person
@@ -91,6 +95,42 @@ def test_what_was_sent_without_script_while_locked_can_be_sent_again(browser: Ca
     assert 'value="O&#x27;Palland\u00e9r &amp; Co"' in page
     assert "two\nlines" in page
     assert client.get("/locked/resume/").status_code == 302, "shown once"
+
+
+SECRETS = {
+    "/account/password/": {"password": PASSWORD, "new_password": "nine grey herons at high tide"},
+    "/account/pin/": {"password": PASSWORD, "pin": "918273"},
+    "/account/codes/": {"password": PASSWORD, "code": "123456"},
+    "/account/codes/stop/": {"password": PASSWORD},
+    "/api/tokens/": {"name": "wall", "days": "30", "password": PASSWORD},
+}
+
+
+@pytest.mark.parametrize("path", SECRETS)
+def test_secrets_sent_while_locked_are_not_kept(browser: Callable[..., Client], path: str) -> None:
+    client = browser(Role.OPERATOR)
+    idle_for(6)
+    there = client.post(path, SECRETS[path])["Location"]
+    assert there == f"/locked/?next={quote(path, safe='')}"
+    kept = str(dict(client.session.items()))
+    for secret in SECRETS[path].values():
+        assert quote_plus(secret) not in kept
+        assert secret not in kept
+    page = client.post("/locked/", {"secret": PIN, "next": path}, follow=True)
+    assert "was not sent, as the screen was locked: type it again" in page.content.decode()
+
+
+def test_every_page_that_asks_for_a_password_is_marked(browser: Callable[..., Client]) -> None:
+    """The others' entries are kept while the screen is locked, in the session's row."""
+    client, unmarked = browser(*Role), []
+    for route in routes():
+        if route.pattern.converters or (rule := rule_of(route.callback)) is None or rule.while_locked:
+            continue
+        page = client.get(reverse(str(route.name)))
+        asked = re.findall(r'<input type="password" name="(\w+)"', page.content.decode(errors="replace"))
+        if asked and not getattr(route.callback, "holds_secrets", False):
+            unmarked.append(route.name)
+    assert unmarked == []
 
 
 def test_the_pin_opens_no_other_door(account: Callable[..., Account]) -> None:

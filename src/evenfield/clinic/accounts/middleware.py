@@ -25,6 +25,7 @@ from evenfield.clinic.pages.models import Clinic
 
 _RESOLUTION = timedelta(seconds=15)
 PENDING = "sent while locked"
+NOT_SENT = "not kept while locked"
 _PENDING_LIMIT = 200_000
 
 
@@ -76,7 +77,7 @@ class AccessMiddleware:
         if device is not None and not rule.while_locked:
             locked = self._locked(request, device, activity=rule.activity)
             if locked and rule.permission is not None:
-                return self._ask_for_pin(request)
+                return self._ask_for_pin(request, secret=getattr(view, "holds_secrets", False))
         if rule.permission is None:
             return None
         if device is None:
@@ -112,10 +113,15 @@ class AccessMiddleware:
             device.save(update_fields=["last_active"])
         return device.locked
 
-    def _ask_for_pin(self, request: HttpRequest) -> HttpResponse:
+    def _ask_for_pin(self, request: HttpRequest, *, secret: bool) -> HttpResponse:
         if wants_json(request):
             return JsonResponse({"locked": True}, status=423)
         if request.method == "GET":
+            return redirect(f"{reverse('locked')}?{urlencode({'next': request.get_full_path()})}")
+        if secret:
+            request.session[NOT_SENT] = (
+                "What you typed was not sent, as the screen was locked: type it again."
+            )
             return redirect(f"{reverse('locked')}?{urlencode({'next': request.get_full_path()})}")
         sent = request.POST.urlencode()
         if not request.FILES and len(sent) < _PENDING_LIMIT:

@@ -11,13 +11,12 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
-from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
-from evenfield.clinic.access import Role, open_to_all, signed_in
+from evenfield.clinic.access import Role, holds_secrets, open_to_all, signed_in
 from evenfield.clinic.accounts import codes, signing_in, throttle
 from evenfield.clinic.accounts.forms import CodeForm, FirstRunForm, SignInForm, UnlockForm
-from evenfield.clinic.accounts.middleware import PENDING, StaffRequest, lock, wants_json
+from evenfield.clinic.accounts.middleware import NOT_SENT, PENDING, StaffRequest, lock, wants_json
 from evenfield.clinic.accounts.models import Account, DeviceSession
 from evenfield.clinic.accounts.passwords import check_password_choice
 from evenfield.clinic.audit import trail
@@ -33,7 +32,7 @@ def _onward(request: HttpRequest) -> str:
 
 
 @open_to_all
-@sensitive_post_parameters()
+@holds_secrets
 def sign_in(request: HttpRequest) -> HttpResponse:
     """User name, password and, where used, a one-time code."""
     if not Account.objects.exists():
@@ -81,7 +80,7 @@ def lock_now(request: StaffRequest) -> HttpResponse:
 
 
 @signed_in(activity=False, while_locked=True)
-@sensitive_post_parameters()
+@holds_secrets
 def locked(request: StaffRequest) -> HttpResponse:
     """The locked screen: the PIN or the password leads back to where one was."""
     device = request.device
@@ -93,6 +92,9 @@ def locked(request: StaffRequest) -> HttpResponse:
         if left is None:
             if wants_json(request):
                 return JsonResponse({"locked": False})
+            if words := request.session.pop(NOT_SENT, ""):
+                messages.warning(request, words)
+                return redirect(_onward(request))
             return redirect("resume" if PENDING in request.session else _onward(request))
         if left == 0:
             signing_in.sign_out(request, device)
@@ -138,7 +140,7 @@ def resume(request: StaffRequest) -> HttpResponse:
 
 
 @open_to_all
-@sensitive_post_parameters()
+@holds_secrets
 def first_run(request: HttpRequest) -> HttpResponse:
     """Create the owner's account with the code printed in the terminal; gone once there is an account."""
     if Account.objects.exists():
@@ -172,7 +174,7 @@ def _found_clinic(request: HttpRequest, account: Account, given: dict[str, Any])
 
 
 @open_to_all
-@sensitive_post_parameters()
+@holds_secrets
 def set_password(request: HttpRequest) -> HttpResponse:
     """Set a password with a one-time code, for new staff and after recovery; the second factor stays."""
     form = CodeForm(request.POST or None)

@@ -9,10 +9,9 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.safestring import mark_safe
-from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
-from evenfield.clinic.access import signed_in
+from evenfield.clinic.access import holds_secrets, signed_in
 from evenfield.clinic.accounts import codes, signing_in, totp
 from evenfield.clinic.accounts.forms import ChangePasswordForm, PinForm, StartCodesForm, StopCodesForm
 from evenfield.clinic.accounts.middleware import StaffRequest
@@ -55,7 +54,7 @@ def end_device(request: StaffRequest, number: int) -> HttpResponse:
 
 
 @signed_in()
-@sensitive_post_parameters()
+@holds_secrets
 def change_password(request: StaffRequest) -> HttpResponse:
     """A new password; every other device is signed out."""
     form = ChangePasswordForm(request.POST or None, account=request.user)
@@ -71,7 +70,7 @@ def change_password(request: StaffRequest) -> HttpResponse:
 
 
 @signed_in()
-@sensitive_post_parameters()
+@holds_secrets
 def change_pin(request: StaffRequest) -> HttpResponse:
     """A PIN for the locked screen."""
     form = PinForm(request.POST or None, account=request.user)
@@ -86,7 +85,7 @@ def change_pin(request: StaffRequest) -> HttpResponse:
 
 
 @signed_in()
-@sensitive_post_parameters()
+@holds_secrets
 def start_codes(request: StaffRequest) -> HttpResponse:
     """Set up one-time codes: scan, confirm, write down the recovery codes."""
     if request.user.second_factor:
@@ -112,7 +111,7 @@ def start_codes(request: StaffRequest) -> HttpResponse:
 
 
 @signed_in()
-@sensitive_post_parameters()
+@holds_secrets
 def stop_codes(request: StaffRequest) -> HttpResponse:
     """Stop using one-time codes."""
     form = StopCodesForm(request.POST or None, account=request.user)
