@@ -331,9 +331,14 @@ def test_the_last_owner_cannot_be_taken_away(account: Callable[..., Account]) ->
 
 
 @pytest.mark.parametrize(
-    "there", ["https://elsewhere.example/", "//elsewhere.example/", "javascript:alert(1)"]
-)
+    "there",
+    [
+        "https://elsewhere.example/", "//elsewhere.example/", "javascript:alert(1)", "/\\elsewhere.example/",
+        "hello", "-1", "²", "people", "./people/", "../",
+    ],
+)  # fmt: skip
 def test_sign_in_leads_nowhere_else(account: Callable[..., Account], there: str) -> None:
     account(Role.OPERATOR, username="oriel")
+    assert Client().get("/sign-in/", {"next": there}).status_code == 200
     answer = Client().post("/sign-in/", {"username": "oriel", "password": PASSWORD, "next": there})
     assert answer["Location"] == "/"

@@ -6,7 +6,7 @@ from django.contrib import messages
 from django.contrib.auth.hashers import check_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse, JsonResponse, QueryDict
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -26,8 +26,11 @@ from evenfield.clinic.pages.models import Clinic
 
 
 def _onward(request: HttpRequest) -> str:
+    """The path of this site to which the request asks to be led on, else the first page."""
     wanted = request.POST.get("next") or request.GET.get("next") or ""
-    fits = url_has_allowed_host_and_scheme(wanted, {request.get_host()}, require_https=request.is_secure())
+    fits = wanted.startswith("/") and url_has_allowed_host_and_scheme(
+        wanted, {request.get_host()}, require_https=request.is_secure()
+    )
     return wanted if fits else reverse("home")
 
 
@@ -38,7 +41,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     if not Account.objects.exists():
         return redirect("first-run")
     if getattr(request, "device", None) is not None:
-        return redirect(_onward(request))
+        return HttpResponseRedirect(_onward(request))
     form = SignInForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
@@ -46,7 +49,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         except signing_in.SignInRefusedError as refusal:
             form.add_error(None, str(refusal))
         else:
-            answer = redirect(_onward(request))
+            answer = HttpResponseRedirect(_onward(request))
             throttle.remember_browser(request, answer, account)
             return answer
     return render(request, "accounts/sign_in.html", {"form": form, "next": _onward(request)})
@@ -85,7 +88,9 @@ def locked(request: StaffRequest) -> HttpResponse:
     """The locked screen: the PIN or the password leads back to where one was."""
     device = request.device
     if not device.locked:
-        return JsonResponse({"locked": False}) if wants_json(request) else redirect(_onward(request))
+        return (
+            JsonResponse({"locked": False}) if wants_json(request) else HttpResponseRedirect(_onward(request))
+        )
     form = UnlockForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         left = _try_unlock(request.user, device, form.cleaned_data["secret"])
@@ -94,8 +99,8 @@ def locked(request: StaffRequest) -> HttpResponse:
                 return JsonResponse({"locked": False})
             if words := request.session.pop(NOT_SENT, ""):
                 messages.warning(request, words)
-                return redirect(_onward(request))
-            return redirect("resume" if PENDING in request.session else _onward(request))
+                return HttpResponseRedirect(_onward(request))
+            return HttpResponseRedirect(reverse("resume") if PENDING in request.session else _onward(request))
         if left == 0:
             signing_in.sign_out(request, device)
             messages.warning(request, "Too many wrong tries: this device was signed out.")

@@ -13,6 +13,7 @@ from evenfield.clinic.audit.models import Action
 from evenfield.clinic.parts import person_ways
 from evenfield.clinic.people.views import present_person
 from evenfield.clinic.setup_check.runs import begin, planned_regions, runs_of, tick
+from evenfield.clinic.whole_numbers import whole_number
 from evenfield.conduct.setup import SetupError, default_checklist
 
 _SHOWN = 10  # earlier set-ups on the page
@@ -68,7 +69,7 @@ def tick_line(request: StaffRequest, code: str) -> HttpResponse:
     try:
         tick(
             one,
-            int(run) if run.isascii() and run.isdigit() else 0,
+            whole_number(run) or 0,
             line,
             done=request.POST.get("how") == "done",
             reason=request.POST.get("reason", "")[:_LONGEST_REASON],

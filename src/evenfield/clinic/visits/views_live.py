@@ -24,6 +24,7 @@ from evenfield.clinic.visits.plans import plan_of
 from evenfield.clinic.visits.recording import BatchError, take_batch
 from evenfield.clinic.visits.short_way import remember
 from evenfield.clinic.visits.telling import heartbeat
+from evenfield.clinic.whole_numbers import whole_number
 from evenfield.conduct.profile import ProfileError
 
 _LONGEST_REASON = 200  # characters, as the visit holds it
@@ -99,9 +100,7 @@ def told(request: HttpRequest, visit: Visit, newest: int, received: datetime) ->
     Raises VisitError for a visit without a clock."""
     run = runs.running(visit, newest=newest)
     after, have = request.GET.get("after", "0"), request.GET.get("have", "")
-    content = heartbeat(
-        run, int(after) if after.isdecimal() else 0, float(have) if _number(have) else None, received
-    )
+    content = heartbeat(run, whole_number(after) or 0, float(have) if _number(have) else None, received)
     if after == "0":
         content["plan"] = run.plan.as_json()
     return JsonResponse(content)
