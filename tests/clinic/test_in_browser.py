@@ -210,6 +210,36 @@ def test_an_idle_screen_locks_and_the_pin_brings_back_what_was_typed(
     context.close()
 
 
+def test_a_pin_typed_while_another_is_checked_is_not_wiped(real_browser: Browser, demonstration: str) -> None:
+    context = real_browser.new_context()
+    page = context.new_page()
+    sign_in(page, demonstration, "operator")
+    page.goto(demonstration)
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route("**/locked/", hold)
+    with page.expect_response("**/locked/now/"):
+        page.get_by_role("button", name="Lock", exact=True).click()
+    field = page.locator("#lock-secret")
+    field.fill("111222")
+    page.keyboard.press("Enter")
+    expect(field).to_be_disabled()
+    while not held:
+        page.wait_for_timeout(50)
+    held.pop().continue_()
+    expect(page.locator("#lock-problem")).to_have_text("This did not match. Tries left: 4.")
+    expect(field).to_be_enabled()
+    expect(field).to_be_focused()
+    page.unroute("**/locked/")
+    page.keyboard.type(PIN)
+    page.keyboard.press("Enter")
+    expect(page.locator("#lock-screen")).to_be_hidden()
+    context.close()
+
+
 def test_a_lock_that_did_not_reach_the_server_is_said_again(
     real_browser: Browser, demonstration: str
 ) -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
+from urllib.parse import urlsplit
 
 from django.contrib.auth import logout
 from django.contrib.auth.models import AnonymousUser
@@ -89,6 +90,10 @@ class AccessMiddleware:
             route = request.resolver_match.view_name if request.resolver_match else ""
             trail.record(Action.REFUSED, note=f"{rule.permission} at {route}")
             raise PermissionDenied(f"This needs the permission {rule.permission}.")
+        if request.method == "POST":
+            kept = request.session.get(PENDING)
+            if kept and kept["path"] == request.get_full_path():
+                del request.session[PENDING]  # sent after all
         return None
 
     def _device(self, request: HttpRequest) -> DeviceSession | None:
@@ -118,15 +123,27 @@ class AccessMiddleware:
             return JsonResponse({"locked": True}, status=423)
         if request.method == "GET":
             return redirect(f"{reverse('locked')}?{urlencode({'next': request.get_full_path()})}")
-        if secret:
-            request.session[NOT_SENT] = (
-                "What you typed was not sent, as the screen was locked: type it again."
-            )
-            return redirect(f"{reverse('locked')}?{urlencode({'next': request.get_full_path()})}")
-        sent = request.POST.urlencode()
-        if not request.FILES and len(sent) < _PENDING_LIMIT:
-            request.session[PENDING] = {"path": request.get_full_path(), "sent": sent}
+        if request.path == reverse("resume"):
+            return redirect("locked")  # what is kept stays kept
+        sent = "" if secret else request.POST.urlencode()
+        if secret or request.FILES or len(sent) > _PENDING_LIMIT:
+            request.session[NOT_SENT] = _not_sent(request)
+            return redirect(f"{reverse('locked')}?{urlencode({'next': _page_of(request)})}")
+        request.session[PENDING] = {"path": request.get_full_path(), "sent": sent}
         return redirect("locked")
+
+
+def _not_sent(request: HttpRequest) -> str:
+    again = "choose the file and type the rest again" if request.FILES else "type it again"
+    return f"What you entered was not sent, as the screen was locked: {again}."
+
+
+def _page_of(request: HttpRequest) -> str:
+    """The page with the form that was sent: the one it came from on this site, else the address itself."""
+    scheme, host, path, query, _ = urlsplit(request.headers.get("Referer", ""))
+    if (scheme, host) == (request.scheme, request.get_host()) and path.startswith("/"):
+        return f"{path}?{query}" if query else path
+    return request.get_full_path()
 
 
 def lock(device: DeviceSession) -> None:

@@ -133,9 +133,13 @@ def _try_unlock(account: Account, device: DeviceSession, secret: str) -> int | N
 
 @signed_in()
 def resume(request: StaffRequest) -> HttpResponse:
-    """What was sent from a page while the screen was locked, ready to be sent again."""
-    pending: dict[str, str] | None = request.session.pop(PENDING, None)
+    """What was sent from a page while the screen was locked, ready to be sent again; kept until it is sent
+    or, with a POST to here, declined."""
+    pending: dict[str, str] | None = request.session.get(PENDING)
     if pending is None:
+        return redirect("home")
+    if request.method == "POST":
+        del request.session[PENDING]
         return redirect("home")
     sent = QueryDict(pending["sent"])
     fields = [
