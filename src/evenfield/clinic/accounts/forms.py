@@ -1,5 +1,6 @@
 """Forms about accounts."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -94,7 +95,17 @@ class ChangePasswordForm(PresentPasswordMixin, NewPasswordForm):
     """Present and new password."""
 
     present_password = _password("Present password")
-    field_order = ("present_password", "new_password", "again")
+    keep_doors = forms.BooleanField(label="Let these go on working", required=False)
+    field_order = ("present_password", "new_password", "again", "keep_doors")
+
+    def __init__(self, *args: Any, doors: Sequence[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        words = (
+            f"Without your password work: {'; '.join(doors)}. They end with the old password unless ticked."
+        )
+        self.fields["keep_doors"].help_text = words
+        if not doors:
+            del self.fields["keep_doors"]
 
 
 class PinForm(PresentPasswordMixin, forms.Form):

@@ -23,6 +23,7 @@ from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.actor import acting
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.pages.models import Clinic
+from evenfield.clinic.parts import close_doors
 
 
 def _onward(request: HttpRequest) -> str:
@@ -215,6 +216,7 @@ def _replace_password(request: HttpRequest, account: Account, password: str) -> 
     with transaction.atomic(), acting(account.actor(throttle.address_of(request))):
         account.save()
         signing_in.end_devices(account)
+        close_doors(account)
         throttle.forget_failures(f"code {account.username}")
         throttle.forget_failures(account.username)
     messages.success(request, "The password is set. Sign in with it.")

@@ -18,6 +18,7 @@ from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.accounts.models import DeviceSession, RecoveryCode
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
+from evenfield.clinic.parts import close_doors, open_doors
 
 _OFFERED = "offered secret"
 
@@ -56,15 +57,18 @@ def end_device(request: StaffRequest, number: int) -> HttpResponse:
 @signed_in()
 @holds_secrets
 def change_password(request: StaffRequest) -> HttpResponse:
-    """A new password; every other device is signed out."""
-    form = ChangePasswordForm(request.POST or None, account=request.user)
+    """A new password; other devices are signed out, tokens and the calendar address end unless kept."""
+    doors = open_doors(request.user)
+    form = ChangePasswordForm(request.POST or None, account=request.user, doors=doors)
     if request.method == "POST" and form.is_valid():
         request.user.set_password(form.cleaned_data["new_password"])
         with transaction.atomic():
             request.user.save()
             signing_in.end_devices(request.user, but=request.device)
+            closed = [] if form.cleaned_data.get("keep_doors") else close_doors(request.user)
         update_session_auth_hash(request, request.user)
-        messages.success(request, "The password is changed. Your other devices are signed out.")
+        ended = f" Ended: {'; '.join(closed)}." if closed else ""
+        messages.success(request, f"The password is changed. Your other devices are signed out.{ended}")
         return redirect("own")
     return render(request, "accounts/form.html", {"form": form, "title": "Change password", "back": "own"})
 

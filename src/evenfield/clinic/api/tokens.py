@@ -44,6 +44,11 @@ def end_token(token: ApiToken) -> None:
         token.save()
 
 
+def working_tokens(account: Account) -> list[ApiToken]:
+    """The account's tokens that were not ended, and have not run out."""
+    return list(ApiToken.objects.filter(account=account, ended__isnull=True, expires__gt=timezone.now()))
+
+
 def token_of(request: HttpRequest) -> ApiToken | None:
     """The token a request shows, if it works."""
     kind, _, secret = request.headers.get("Authorization", "").partition(" ")

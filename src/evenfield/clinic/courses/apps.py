@@ -70,6 +70,19 @@ class CoursesPart(ClinicPart):
 
         blank(people)
 
+    def open_doors(self, account: "Account") -> list[str]:
+        """The private calendar address."""
+        from evenfield.clinic.courses.models import CalendarAddress
+
+        held = CalendarAddress.objects.filter(account=account).exists()
+        return ["the private calendar address"] if held else []
+
+    def close_doors(self, account: "Account") -> None:
+        """End it."""
+        from evenfield.clinic.courses.calendar_address import end_address
+
+        end_address(account)
+
     def make_demonstration(self) -> None:
         """Invented courses around today."""
         from evenfield.clinic.courses.demonstration import make_courses
