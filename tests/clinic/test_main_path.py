@@ -175,8 +175,18 @@ def refuse_and_lift(page: Page, address: str, code: str) -> None:
 
 def sign_the_consent(page: Page, address: str, code: str) -> None:
     page.goto(f"{address}screening/{code}/consent/")
+    expect(page.locator(".message")).to_contain_text("still the shipped example")
+    assert faults(page, page.url) == []
+    press(page, "Put your own text in its place")
+    page.get_by_label("Text", exact=True).fill(
+        "Invented House's own text: you agree to be warmed in six visits."
+    )
+    press(page, "Save as a new version")
+    expect(page.locator(".message").first).to_contain_text("Version 1 is the text to sign")
+    page.goto(f"{address}screening/{code}/consent/")
     page.get_by_label("I have read this text and agree").check()
     page.get_by_label("Name of the one who signs").fill("Tuva Sørmark")
+    page.locator("#pad").scroll_into_view_if_needed()
     pad = page.locator("#pad").bounding_box()
     assert pad
     page.mouse.move(pad["x"] + 20, pad["y"] + 40)
