@@ -436,6 +436,18 @@ def test_corrections_are_added_and_withdrawn_numbers_do_not_count(browser: Brows
         MeasureContent._default_manager.update(content="{}")
 
 
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ({"region": "abdomen", "side": "left"}, "The abdomen has no side: choose None."),
+        ({"region": "thigh", "side": ""}, "Choose the side: left or right."),
+    ],
+)
+def test_a_side_that_a_region_lacks_or_needs_is_told(asked: dict[str, str], words: str) -> None:
+    with pytest.raises(PlanError, match=f"^{re.escape(words)}$"):
+        read_plan(ASKED | asked, default_protocols(), "cm")
+
+
 def test_a_correction_asks_for_readings_that_agree_as_the_entry_does(
     browser: Browsers, person: People
 ) -> None:
