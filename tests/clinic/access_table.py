@@ -145,6 +145,8 @@ MAY: dict[str, frozenset[str]] = {
     "api-visit-readings": NO_SESSION,
     "api-person-fhir": NO_SESSION,
     "api-visit-fhir": NO_SESSION,
+    # upkeep
+    "backup": OWNER,
     # visits
     "running-visits": CLINICAL,
     "running-now": CLINICAL,

@@ -25,7 +25,7 @@ OWNER_PAGES = [
     "planning/visit/1/", "planning/plan/1/", "planning/plan/1/change/", "planning/plan/1/what-if/",
     "planning/plan/1/placing/", "planning/plan/1/sureness/", "planning/plan/1/advice/",
     "visits/", "visits/next-steps/", "visits/practice/",
-    "exchange/take-in/", "exchange/visit/1/", "api/tokens/", "api/tokens/all/",
+    "exchange/take-in/", "exchange/visit/1/", "api/tokens/", "api/tokens/all/", "upkeep/backup/",
     "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",
 ]  # fmt: skip
 PLANNED_PAGES = ["", "move/", "cancel/", "missed/"]

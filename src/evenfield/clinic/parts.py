@@ -30,12 +30,14 @@ class MenuEntry:
 
 @dataclass(frozen=True)
 class HomeNote:
-    """One thing on the first page: a heading, a sentence, where it leads, and whether it is pressing."""
+    """One thing on the first page: a heading, a sentence, where it leads, whether it is pressing, and whether
+    it belongs to setting the clinic up."""
 
     heading: str
     words: str
     address: str
     pressing: bool = False
+    setting_up: bool = False
 
 
 @dataclass(frozen=True)

@@ -27,11 +27,12 @@ class CoursesPart(ClinicPart):
 
     def home_notes(self, account: "Account") -> list[HomeNote]:
         """The visits of today, and courses that wait for a next one."""
-        from evenfield.clinic.courses.overview import today_note, waiting_note
+        from evenfield.clinic.courses.overview import hours_note, today_note, waiting_note
 
         if not account.has_perm("courses.view"):
             return []
-        return [note for note in (today_note(), waiting_note()) if note]
+        hours = hours_note() if account.has_perm("courses.rules") else None
+        return [note for note in (today_note(), waiting_note(), hours) if note]
 
     def person_section(
         self, account: "Account", people: list["Person"]
