@@ -261,7 +261,11 @@ class FirstRunForm(NewPasswordForm):
         ),
     )
     clinic = forms.CharField(label="Name of the clinic", max_length=120)
-    time_zone = forms.ChoiceField(label="Time zone", choices=time_zones)
+    time_zone = forms.ChoiceField(
+        label="Time zone",
+        help_text="Every hour of the record is told in it.",
+        choices=lambda: [("", "choose"), *time_zones()],
+    )
     locale = forms.ChoiceField(label="Dates and times", choices=LOCALES)
     name = forms.CharField(
         label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"})

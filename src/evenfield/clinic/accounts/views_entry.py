@@ -157,7 +157,9 @@ def first_run(request: HttpRequest) -> HttpResponse:
         return redirect("sign-in")
     account = Account()
     clinic: Clinic = request.clinic  # type: ignore[attr-defined]
-    initial = {"time_zone": clinic.time_zone, "locale": clinic.locale, "also": [Role.OPERATOR]}
+    # UTC is what a server says that was never told where it stands: better asked for than taken over unseen.
+    zone = "" if clinic.time_zone == "UTC" else clinic.time_zone
+    initial = {"time_zone": zone, "locale": clinic.locale, "also": [Role.OPERATOR]}
     form = FirstRunForm(request.POST or None, account=account, initial=initial)
     if request.method == "POST" and form.is_valid():
         given = form.cleaned_data
