@@ -145,11 +145,14 @@ MAY: dict[str, frozenset[str]] = {
     "api-visit-readings": NO_SESSION,
     "api-person-fhir": NO_SESSION,
     "api-visit-fhir": NO_SESSION,
+    # upkeep
+    "backup": OWNER,
     # visits
     "running-visits": CLINICAL,
     "running-now": CLINICAL,
     "live-visit": CLINICAL,
     "begin-visit": CLINICAL,
+    "take-back-visit": CLINICAL,
     "visit-entries": CLINICAL,
     "visit-now": CLINICAL,
     "readings-file": CLINICAL,

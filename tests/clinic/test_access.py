@@ -9,8 +9,10 @@ from django.urls import URLPattern, reverse
 
 from evenfield.clinic.access import Role, every_route_states_who_may_use_it, grants, routes, rule_of
 from evenfield.clinic.accounts.models import Account, DeviceSession
+from evenfield.clinic.courses.models import Visit
 from evenfield.clinic.parts import ClinicPart
 from evenfield.clinic.people.models import Person
+from evenfield.clinic.whole_numbers import whole_number
 from tests.clinic.access_table import MAY, NOBODY
 from tests.clinic.conftest import signed_in
 
@@ -98,3 +100,22 @@ def test_a_refusal_is_recorded(browser: Callable[..., Client]) -> None:
     browser(Role.TRAINER).get("/people/")
     refusal = AuditEvent.objects.get(action=Action.REFUSED)
     assert (refusal.actor, refusal.note, refusal.address) == ("trainer", "people.view at people", "127.0.0.1")
+
+
+@pytest.mark.parametrize("number", ["²", "-1", "x", "9" * 40, "٣"])
+def test_a_number_that_is_none_is_no_error(browser: Callable[..., Client], visit: Visit, number: str) -> None:
+    """Characters that count as digits elsewhere ("²") are no number here."""
+    assert whole_number(number) is None
+    client = browser(*Role)
+    asked = {
+        "/trail/": ("before", "record"),
+        f"/planning/visit/{visit.pk}/": ("device",),
+        "/courses/open/": ("from",),
+    }
+    for path, names in asked.items():
+        for name in names:
+            assert client.get(path, {name: number}).status_code == 200, (path, name)
+
+
+def test_a_number_is_read() -> None:
+    assert [whole_number(text) for text in ("0", "17", "")] == [0, 17, None]

@@ -18,9 +18,10 @@ from evenfield.clinic.api.models import ApiToken
 from evenfield.clinic.api.tokens import end_token, make_token
 from evenfield.clinic.api.urls import api  # with its operations
 from evenfield.clinic.api.views import PERMISSIONS
-from evenfield.clinic.audit.actor import acting
+from evenfield.clinic.audit.actor import Actor, acting
 from evenfield.clinic.audit.models import Action, AuditDetail, AuditEvent
 from evenfield.clinic.courses.models import Course, Visit
+from evenfield.clinic.pages.models import Clinic
 from evenfield.clinic.people.leaving import EraseReason, erase
 from evenfield.clinic.people.models import Person
 from tests.clinic.access_table import MAY_BY_TOKEN, NOBODY
@@ -343,3 +344,21 @@ def test_a_token_used_too_often_waits_and_others_do_not(
     assert other.get(path).status_code == 200
     now[0] += 51
     assert one.get(path).status_code == 200
+
+
+@pytest.mark.parametrize(("locale", "born"), [("en-gb", date(1980, 5, 3)), ("en-us", date(1980, 3, 5))])
+def test_a_date_is_read_in_the_clinics_order(
+    program: Callable[..., Program], person: Callable[..., Person], locale: str, born: date
+) -> None:
+    someone = person("Ada", "Quist", born=born)
+    with acting(Actor("terminal")):
+        Clinic(name="Invented", locale=locale).save()
+    found = program(Role.OPERATOR).post("people/find", {"text": "03/05/1980"}).json()
+    assert [(one["person"]["code"], one["why"]) for one in found] == [(someone.code, "")]
+
+
+def test_a_wrong_method_is_told_in_json(program: Callable[..., Program]) -> None:
+    """RFC 9110, 15.5.6: 405 names in Allow what is possible."""
+    answer = program(Role.OPERATOR).get("people/find")
+    assert (answer.status_code, answer.headers["Allow"]) == (405, "POST")
+    assert answer.json() == {"detail": "GET is not possible here; possible: POST.", "problems": []}

@@ -149,7 +149,8 @@ class Asked:
         self.log: list[str] = []
         self.at_once = self.most_at_once = 0
         self.count = threading.Lock()
-        self.application = Threads(self.answering, 1000)
+        self.application = Threads(self.answering, 1000, most_bytes=3 * 1024**2)
+        self.pieces_read = 0
         self.entry_goes_on = threading.Event()
 
     def answering(self, environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
@@ -183,6 +184,7 @@ class Asked:
         ]
 
         async def receive() -> Any:
+            self.pieces_read += 1
             return waiting.pop(0)
 
         async def send(message: Any) -> None:
@@ -192,6 +194,24 @@ class Asked:
         scope |= {"headers": list(headers), "server": ("127.0.0.1", 80), "client": ("127.0.0.1", 5)}
         await self.application(scope, receive, send)
         return sent
+
+
+def test_a_body_beyond_the_most_is_refused_before_or_while_it_is_read() -> None:
+    """RFC 9110, 15.5.14: 413, content too large."""
+    asked, mega = Asked(), b"x" * 1024**2
+    asked.entry_goes_on.set()
+    said = ((b"content-length", str(3 * 1024**2 + 1).encode()),)
+    answer = asyncio.run(asked.ask("POST", "/api/people", (mega,) * 4, said))
+    assert (answer[0]["status"], asked.pieces_read, asked.log) == (413, 0, [])
+    assert (
+        json.loads(answer[1]["body"])["detail"]
+        == "What was sent is larger than 3 MB, the most that is taken."
+    )
+    answer = asyncio.run(asked.ask("POST", "/api/people", (mega,) * 9))
+    assert (answer[0]["status"], asked.pieces_read, asked.log) == (413, 4, [])
+    lying = ((b"content-length", b"\xb2"),)
+    answer = asyncio.run(asked.ask("POST", "/api/people", (mega,) * 3, lying))
+    assert (answer[0]["status"], asked.log) == (200, ["/api/people"])
 
 
 def test_heartbeats_take_turns_and_wait_for_entries() -> None:

@@ -25,7 +25,7 @@ OWNER_PAGES = [
     "planning/visit/1/", "planning/plan/1/", "planning/plan/1/change/", "planning/plan/1/what-if/",
     "planning/plan/1/placing/", "planning/plan/1/sureness/", "planning/plan/1/advice/",
     "visits/", "visits/next-steps/", "visits/practice/",
-    "exchange/take-in/", "exchange/visit/1/", "api/tokens/", "api/tokens/all/",
+    "exchange/take-in/", "exchange/visit/1/", "api/tokens/", "api/tokens/all/", "upkeep/backup/",
     "account/", "account/password/", "account/pin/", "account/codes/", "account/codes/stop/",
 ]  # fmt: skip
 PLANNED_PAGES = ["", "move/", "cancel/", "missed/"]
@@ -207,6 +207,36 @@ def test_an_idle_screen_locks_and_the_pin_brings_back_what_was_typed(
     expect(page.get_by_label("Given name")).to_have_value("half typed")
     page.goto(f"{demonstration}people/")
     expect(page.get_by_role("heading", level=1)).to_have_text("People")
+    context.close()
+
+
+def test_a_pin_typed_while_another_is_checked_is_not_wiped(real_browser: Browser, demonstration: str) -> None:
+    context = real_browser.new_context()
+    page = context.new_page()
+    sign_in(page, demonstration, "operator")
+    page.goto(demonstration)
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route("**/locked/", hold)
+    with page.expect_response("**/locked/now/"):
+        page.get_by_role("button", name="Lock", exact=True).click()
+    field = page.locator("#lock-secret")
+    field.fill("111222")
+    page.keyboard.press("Enter")
+    expect(field).to_be_disabled()
+    while not held:
+        page.wait_for_timeout(50)
+    held.pop().continue_()
+    expect(page.locator("#lock-problem")).to_have_text("This did not match. Tries left: 4.")
+    expect(field).to_be_enabled()
+    expect(field).to_be_focused()
+    page.unroute("**/locked/")
+    page.keyboard.type(PIN)
+    page.keyboard.press("Enter")
+    expect(page.locator("#lock-screen")).to_be_hidden()
     context.close()
 
 

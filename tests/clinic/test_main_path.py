@@ -16,6 +16,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from bench.own_postgresql import own_postgresql
+from evenfield.clinic.pages.zones import computer_time_zone
 from tests.clinic.real_server import environment, start, stop
 from tests.clinic.test_in_browser import faults
 
@@ -68,7 +69,7 @@ def press(page: Page, name: str) -> None:
 
 
 def test_from_the_first_run_to_a_trail_that_holds(real_browser: Browser, new_clinic: NewClinic) -> None:
-    context = real_browser.new_context(viewport={"width": 1024, "height": 768})
+    context = real_browser.new_context(viewport={"width": 1024, "height": 768}, timezone_id="Europe/Lisbon")
     page = context.new_page()
     problems: list[str] = []
     page.on("pageerror", lambda error: problems.append(str(error)))
@@ -97,6 +98,8 @@ def found_the_clinic(page: Page, clinic: NewClinic) -> None:
     page.goto(clinic.address)
     expect(page.get_by_role("heading", level=1)).to_have_text("Start your clinic's record")
     page.get_by_label("Name of the clinic").fill("Invented House")
+    if computer_time_zone() == "UTC":  # the server knows none, so the browser's own is proposed
+        expect(page.get_by_label("Time zone")).to_have_value("Europe/Lisbon")
     page.get_by_label("Time zone").select_option("Europe/Lisbon")
     page.get_by_label("Your name").fill("Ada Invented")
     expect(
@@ -175,8 +178,18 @@ def refuse_and_lift(page: Page, address: str, code: str) -> None:
 
 def sign_the_consent(page: Page, address: str, code: str) -> None:
     page.goto(f"{address}screening/{code}/consent/")
+    expect(page.locator(".message")).to_contain_text("still the shipped example")
+    assert faults(page, page.url) == []
+    press(page, "Put your own text in its place")
+    page.get_by_label("Text", exact=True).fill(
+        "Invented House's own text: you agree to be warmed in six visits."
+    )
+    press(page, "Save as a new version")
+    expect(page.locator(".message").first).to_contain_text("Version 1 is the text to sign")
+    page.goto(f"{address}screening/{code}/consent/")
     page.get_by_label("I have read this text and agree").check()
     page.get_by_label("Name of the one who signs").fill("Tuva Sørmark")
+    page.locator("#pad").scroll_into_view_if_needed()
     pad = page.locator("#pad").bounding_box()
     assert pad
     page.mouse.move(pad["x"] + 20, pad["y"] + 40)

@@ -436,6 +436,48 @@ def test_corrections_are_added_and_withdrawn_numbers_do_not_count(browser: Brows
         MeasureContent._default_manager.update(content="{}")
 
 
+@pytest.mark.parametrize(
+    ("asked", "words"),
+    [
+        ({"region": "abdomen", "side": "left"}, "The abdomen has no side: choose None."),
+        ({"region": "thigh", "side": ""}, "Choose the side: left or right."),
+    ],
+)
+def test_a_side_that_a_region_lacks_or_needs_is_told(asked: dict[str, str], words: str) -> None:
+    with pytest.raises(PlanError, match=f"^{re.escape(words)}$"):
+        read_plan(ASKED | asked, default_protocols(), "cm")
+
+
+def test_a_correction_asks_for_readings_that_agree_as_the_entry_does(
+    browser: Browsers, person: People
+) -> None:
+    one, client = person(), browser(Role.OPERATOR)
+    address = f"/measuring/{one.code}/enter/?{QUERY}"
+    client.post(address, {**fields(client.get(address).content.decode()), **both_rounds(GIRTHS)})
+    row = MeasureEntry.objects.get()
+    there = f"/measuring/{one.code}/kept/{row.number}/correct/?value=girth_0"
+    anew = {"what": "correct", "first": "56.0", "reason": "Misread my own note."}
+    for more, words in (
+        ({}, "asks for 2 readings"),
+        ({"second": "58.0"}, "lie 2.0 cm apart"),
+        ({"second": "58.0", "sure": "on"}, "give one more"),
+        ({"second": "58.0", "third": "60.0"}, "give one more"),
+    ):
+        assert words in client.post(there, anew | more).content.decode()
+    apart = anew | {"second": "58.0", "third": "60.0", "fourth": "62.0"}
+    assert MeasureEntry.objects.count() == 1
+    page = client.post(there, apart | {"sure": "on"}).content.decode()  # ticked before it was asked
+    assert "4 readings do not agree; the median of 4 would be kept so marked" in page
+    assert MeasureEntry.objects.count() == 1
+    client.post(there, apart | {"sure": "on", "asked_about": fields(page)["asked_about"]})
+    held = {number.key: number for number in in_force(one)}["girth_0"]
+    assert held.value == pytest.approx(0.59)
+    assert MeasureEntry.objects.get(kind="correction").content["value"]["agreed"] is False
+    other = there.replace("girth_0", "girth_80")
+    client.post(other, anew | {"first": "60.0", "second": "64.0", "third": "60.1"})
+    assert {number.key: number.value for number in in_force(one)}["girth_80"] == pytest.approx(0.601)
+
+
 def test_the_newest_complete_set_becomes_a_case(person: People, terminal: Actor) -> None:
     one = person()
     fat = {f"fat_0_{name}": (str(size), str(size)) for name, size in

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable, Iterator
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.db import DatabaseError, connection, transaction
@@ -191,9 +192,27 @@ def test_answers_hold_for_their_day_only(
     assert not standing(one).may_go_on
 
 
+def test_nobody_signs_the_shipped_example(browser: Browsers, person: People) -> None:
+    one, client = person(), browser(Role.OPERATOR)
+    there, text = f"/screening/{one.code}/consent/", present_text()
+    form = {"version": text.version, "agrees": "on", "name": "Ines Pallandér", "drawing": ""}
+    page = client.post(there, form).content.decode()
+    assert "still the shipped example, which nobody is to sign" in page
+    assert "Put your own text in its place" not in page
+    assert standing(one).consent is None
+    lead = browser(Role.LEAD)
+    assert 'href="/screening/consent-text/"' in lead.get(there).content.decode()
+    lead.post(
+        "/screening/consent-text/", {"text": "Our clinic's own text: you agree to be warmed, or you do not."}
+    )
+    client.post(there, form | {"version": present_text().version})
+    assert standing(one).consent
+
+
 def test_consent_is_kept_with_its_text_and_signed_anew_under_a_new_one(
-    browser: Browsers, person: People
+    browser: Browsers, person: People, settings: Any
 ) -> None:
+    settings.EVENFIELD_DEMONSTRATION = True  # only there the example can be signed
     one, client = person(), browser(Role.OPERATOR, Role.LEAD)
     text = present_text()
     assert text.example

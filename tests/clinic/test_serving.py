@@ -118,6 +118,19 @@ def first_run(tmp_path: Path) -> Iterator[tuple[str, list[str], Path]]:
     stop(process)
 
 
+@pytest.mark.django_db
+@pytest.mark.parametrize(("computer", "chosen"), [("UTC", ""), ("Europe/Berlin", "Europe/Berlin")])
+def test_the_first_run_asks_for_the_time_zone_where_the_computer_knows_none(
+    monkeypatch: pytest.MonkeyPatch, computer: str, chosen: str
+) -> None:
+    monkeypatch.setattr("evenfield.clinic.pages.models.computer_time_zone", lambda: computer)
+    page = Client().get("/first-run/").content.decode()
+    field = page[page.index('<select name="time_zone"') :]
+    assert re.findall(r'<option value="([^"]*)" selected', field[: field.index("</select>")]) == [chosen]
+    problems = Client().post("/first-run/", {"time_zone": ""}).context["form"].errors
+    assert problems["time_zone"]
+
+
 @pytest.mark.slow
 def test_the_first_run_makes_the_owner_with_the_code_and_then_is_over(
     first_run: tuple[str, list[str], Path],

@@ -15,8 +15,11 @@ from evenfield.clinic.access import Role
 from evenfield.clinic.accounts import codes, throttle, totp
 from evenfield.clinic.accounts.models import Account, DeviceSession, FailedTries, OneTimeCode
 from evenfield.clinic.accounts.recovery import recover
-from evenfield.clinic.audit.actor import Actor
+from evenfield.clinic.api.tokens import make_token
+from evenfield.clinic.audit.actor import Actor, acting
 from evenfield.clinic.audit.models import Action, AuditEvent
+from evenfield.clinic.courses.calendar_address import make_address
+from evenfield.clinic.courses.models import CalendarAddress
 from tests.clinic.conftest import PASSWORD, signed_in
 
 
@@ -306,6 +309,62 @@ def test_a_new_password_signs_the_other_devices_out(account: Callable[..., Accou
     assert there.get("/").status_code == 302
 
 
+def doors_of(ours: Account) -> str:
+    """A token and a private calendar address of this account; the secret of the token."""
+    with acting(ours.actor("127.0.0.1")):
+        make_address(ours, whole_clinic=False)
+        return make_token(ours, "wall screen", ["people.view"], 30)
+
+
+def works(secret: str) -> bool:
+    """Whether the API answers this token."""
+    answer = Client().get("/api/visits", headers={"Authorization": f"Bearer {secret}"})
+    return answer.status_code != 401
+
+
+@pytest.mark.parametrize("kept", [False, True])
+def test_a_new_password_ends_tokens_and_the_calendar_address_unless_they_are_kept(
+    account: Callable[..., Account], kept: bool
+) -> None:
+    ours = account(Role.OPERATOR)
+    secret, client = doors_of(ours), signed_in(ours)
+    page = client.get("/account/password/").content.decode()
+    assert "the private calendar address; the token “wall screen”" in page
+    sent = {
+        "present_password": PASSWORD,
+        "new_password": "eleven grey ferries",
+        "again": "eleven grey ferries",
+    } | ({"keep_doors": "on"} if kept else {})
+    told = client.post("/account/password/", sent, follow=True).content.decode()
+    assert ("Ended: the private calendar address; the token “wall screen”." in told) is not kept
+    assert works(secret) is kept
+    assert CalendarAddress.objects.exists() is kept
+    assert ("Let these go on working" in client.get("/account/password/").content.decode()) is kept
+
+
+def test_recovery_ends_tokens_and_the_calendar_address(
+    account: Callable[..., Account], terminal: Actor
+) -> None:
+    """Whoever knew the old password may have made them."""
+    ours, other = account(Role.OWNER, username="ondine"), account(Role.LEAD)
+    secret, theirs = doors_of(ours), doors_of(other)
+    assert works(secret)
+    code = recover("ondine")
+    assert not works(secret)
+    assert [one.account for one in CalendarAddress.objects.all()] == [other]
+    assert works(theirs)
+    secret = doors_of(ours)  # made meanwhile by whoever is signed in as her
+    sent = {
+        "username": "ondine",
+        "code": code,
+        "new_password": "eleven grey ferries",
+        "again": "eleven grey ferries",
+    }
+    assert Client().post("/set-password/", sent).status_code == 302
+    assert not works(secret)
+    assert [one.account for one in CalendarAddress.objects.all()] == [other]
+
+
 def test_the_owner_adds_staff_who_set_their_own_password(account: Callable[..., Account]) -> None:
     client = signed_in(account(Role.OWNER))
     page = client.post("/staff/add/", {"name": "Oriel Tamsin", "username": "Oriel", "roles": ["operator"]})
@@ -331,9 +390,14 @@ def test_the_last_owner_cannot_be_taken_away(account: Callable[..., Account]) ->
 
 
 @pytest.mark.parametrize(
-    "there", ["https://elsewhere.example/", "//elsewhere.example/", "javascript:alert(1)"]
-)
+    "there",
+    [
+        "https://elsewhere.example/", "//elsewhere.example/", "javascript:alert(1)", "/\\elsewhere.example/",
+        "hello", "-1", "²", "people", "./people/", "../",
+    ],
+)  # fmt: skip
 def test_sign_in_leads_nowhere_else(account: Callable[..., Account], there: str) -> None:
     account(Role.OPERATOR, username="oriel")
+    assert Client().get("/sign-in/", {"next": there}).status_code == 200
     answer = Client().post("/sign-in/", {"username": "oriel", "password": PASSWORD, "next": there})
     assert answer["Location"] == "/"

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 from django.apps import apps
 from django.core.checks import CheckMessage, Error, register
 from django.urls import URLPattern, URLResolver, get_resolver
+from django.views.decorators.debug import sensitive_post_parameters
 
 View = TypeVar("View", bound=Callable[..., Any])
 
@@ -67,6 +68,14 @@ def signed_in(*, activity: bool = True, while_locked: bool = False) -> Callable[
 def open_to_all(view: View) -> View:
     """The view may be used by anyone who reaches the server."""
     return _mark(view, Rule(None, activity=False, while_locked=True))
+
+
+def holds_secrets(view: View) -> View:
+    """What is posted to the view holds a password, PIN or code: it is never kept, nor told in a report of an
+    error."""
+    marked: View = sensitive_post_parameters()(view)
+    marked.holds_secrets = True  # type: ignore[attr-defined]
+    return marked
 
 
 def rule_of(view: Callable[..., Any]) -> Rule | None:

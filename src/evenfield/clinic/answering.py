@@ -8,12 +8,15 @@ are being answered: with one interpreter lock they would otherwise share every m
 """
 
 import asyncio
+import json
 import sys
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from tempfile import SpooledTemporaryFile
 from typing import IO, Any
+
+from evenfield.clinic.whole_numbers import whole_number
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -24,6 +27,9 @@ Answering = Callable[[Environ, Callable[..., Any]], Iterable[bytes]]
 
 THREADS = 6
 """Requests answered at once beside one heartbeat."""
+MOST_BYTES = 26 * 1024 * 1024
+"""Of a request's body: the largest photograph taken (25 MB) with the rest of its form. Beyond it nothing is
+read, or no further, so that nobody fills memory or disk before anything has asked who they are."""
 HELD_S = 0.5
 """An entry holds heartbeats up no longer than this: pages call themselves stale after three seconds."""
 SWITCH_S = 0.0005
@@ -39,9 +45,10 @@ def is_heartbeat(scope: Scope) -> bool:
 class Threads:
     """An application for an ASGI server around one for WSGI servers."""
 
-    def __init__(self, answering: Answering, kept_in_memory: int) -> None:
-        """`kept_in_memory`: bytes of a request's body beyond which it goes to a file without a name."""
-        self.answering, self.kept_in_memory = answering, kept_in_memory
+    def __init__(self, answering: Answering, kept_in_memory: int, most_bytes: int = MOST_BYTES) -> None:
+        """`kept_in_memory`: bytes of a request's body beyond which it goes to a file without a name;
+        `most_bytes`: beyond which it is refused."""
+        self.answering, self.kept_in_memory, self.most_bytes = answering, kept_in_memory, most_bytes
         self._others = ThreadPoolExecutor(THREADS, "evenfield-answers")
         self._heartbeats = ThreadPoolExecutor(1, "evenfield-heartbeats")
         self._turn = asyncio.Lock()
@@ -55,7 +62,11 @@ class Threads:
         if scope["type"] != "http":
             raise ValueError(f"only http is answered, not {scope['type']}")
         with SpooledTemporaryFile(max_size=self.kept_in_memory) as body:
-            length = await _read(receive, body)
+            try:
+                length = await _read(receive, body, self.most_bytes, _said_length(scope))
+            except _TooLargeError:
+                await _refuse(send, self.most_bytes)
+                return
             if length is None:
                 return
             body.seek(0)
@@ -95,14 +106,43 @@ Answer = tuple[int, list[tuple[bytes, bytes]], bytes]
 """Status, headers, content."""
 
 
-async def _read(receive: Receive, body: IO[bytes]) -> int | None:
-    """The whole body; its length, or None if whoever asked went away."""
+class _TooLargeError(Exception):
+    """The body is larger than is taken."""
+
+
+def _said_length(scope: Scope) -> int:
+    """The length that a request says its body has; 0 where it says none."""
+    said = next((value for name, value in scope["headers"] if name.lower() == b"content-length"), b"")
+    return whole_number(said.decode("latin-1")) or 0
+
+
+async def _refuse(send: Send, most_bytes: int) -> None:
+    words = f"What was sent is larger than {most_bytes // 1024**2} MB, the most that is taken."
+    content = json.dumps({"detail": words, "problems": []}).encode()
+    headers = [
+        (b"content-type", b"application/json"),
+        (b"content-length", str(len(content)).encode()),
+        (b"cache-control", b"no-store"),
+        (b"connection", b"close"),
+    ]
+    await send({"type": "http.response.start", "status": 413, "headers": headers})
+    await send({"type": "http.response.body", "body": content})
+
+
+async def _read(receive: Receive, body: IO[bytes], most: int, said: int) -> int | None:
+    """The whole body; its length, or None if whoever asked went away. Raises _TooLargeError beyond `most`
+    bytes, at once where the request says (`said`) that there are more."""
+    if said > most:
+        raise _TooLargeError
     length = 0
     while True:
         message = await receive()
         if message["type"] == "http.disconnect":
             return None
-        length += body.write(message.get("body", b""))
+        piece = message.get("body", b"")
+        if length + len(piece) > most:
+            raise _TooLargeError
+        length += body.write(piece)
         if not message.get("more_body", False):
             return length
 

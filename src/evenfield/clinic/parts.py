@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from django.apps import AppConfig, apps
+from django.db import transaction
 
 from evenfield.clinic.access import Role
 
@@ -29,12 +30,14 @@ class MenuEntry:
 
 @dataclass(frozen=True)
 class HomeNote:
-    """One thing on the first page: a heading, a sentence, where it leads, and whether it is pressing."""
+    """One thing on the first page: a heading, a sentence, where it leads, whether it is pressing, and whether
+    it belongs to setting the clinic up."""
 
     heading: str
     words: str
     address: str
     pressing: bool = False
+    setting_up: bool = False
 
 
 @dataclass(frozen=True)
@@ -108,6 +111,13 @@ class ClinicPart(AppConfig):
     def erase_person(self, people: list["Person"]) -> None:
         """Remove all personal content this part holds about one person; called inside the transaction."""
 
+    def open_doors(self, account: "Account") -> list[str]:
+        """What this part lets in without the account's password, in words."""
+        return []
+
+    def close_doors(self, account: "Account") -> None:
+        """End all of it; called inside the transaction."""
+
     def make_demonstration(self) -> None:
         """Add this part's share of the invented clinic; parts are called in order."""
 
@@ -117,6 +127,20 @@ def clinic_parts() -> Iterator[ClinicPart]:
     for part in apps.get_app_configs():
         if isinstance(part, ClinicPart):
             yield part
+
+
+def open_doors(account: "Account") -> list[str]:
+    """What works for this account without its password, in words."""
+    return [words for part in clinic_parts() for words in part.open_doors(account)]
+
+
+def close_doors(account: "Account") -> list[str]:
+    """End all that works without the account's password; what that was, in words."""
+    with transaction.atomic():
+        closed = open_doors(account)
+        for part in clinic_parts():
+            part.close_doors(account)
+    return closed
 
 
 def person_ways(account: "Account", people: list["Person"]) -> list[tuple[str, str]]:

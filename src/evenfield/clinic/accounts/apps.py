@@ -1,9 +1,12 @@
 """Accounts as a part of the clinic."""
 
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from evenfield.clinic.access import Role
-from evenfield.clinic.parts import ClinicPart, MenuEntry
+from evenfield.clinic.parts import ClinicPart, HomeNote, MenuEntry
+
+if TYPE_CHECKING:
+    from evenfield.clinic.accounts.models import Account
 
 
 class AccountsPart(ClinicPart):
@@ -13,6 +16,19 @@ class AccountsPart(ClinicPart):
     label = "accounts"
     grants: ClassVar = {"accounts.manage": frozenset({Role.OWNER})}
     menu: ClassVar = (MenuEntry("Staff", "staff", "accounts.manage", place=70),)
+
+    def home_notes(self, account: "Account") -> list[HomeNote]:
+        """For the owner: that nobody could lift a refusal."""
+        from django.urls import reverse
+
+        from evenfield.clinic.accounts.models import Account as Accounts
+
+        if Role.OWNER not in account.roles:
+            return []
+        if any(Role.LEAD in one.roles for one in Accounts.objects.filter(is_active=True)):
+            return []
+        words = "nobody is lead clinician; without one no refusal of a visit can be lifted"
+        return [HomeNote("Staff", words, reverse("staff"), pressing=True, setting_up=True)]
 
     def make_demonstration(self) -> None:
         """Four invented members of staff."""

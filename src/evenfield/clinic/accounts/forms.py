@@ -1,5 +1,6 @@
 """Forms about accounts."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
@@ -94,7 +95,17 @@ class ChangePasswordForm(PresentPasswordMixin, NewPasswordForm):
     """Present and new password."""
 
     present_password = _password("Present password")
-    field_order = ("present_password", "new_password", "again")
+    keep_doors = forms.BooleanField(label="Let these go on working", required=False)
+    field_order = ("present_password", "new_password", "again", "keep_doors")
+
+    def __init__(self, *args: Any, doors: Sequence[str], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        words = (
+            f"Without your password work: {'; '.join(doors)}. They end with the old password unless ticked."
+        )
+        self.fields["keep_doors"].help_text = words
+        if not doors:
+            del self.fields["keep_doors"]
 
 
 class PinForm(PresentPasswordMixin, forms.Form):
@@ -250,7 +261,11 @@ class FirstRunForm(NewPasswordForm):
         ),
     )
     clinic = forms.CharField(label="Name of the clinic", max_length=120)
-    time_zone = forms.ChoiceField(label="Time zone", choices=time_zones)
+    time_zone = forms.ChoiceField(
+        label="Time zone",
+        help_text="Every hour of the record is told in it.",
+        choices=lambda: [("", "choose"), *time_zones()],
+    )
     locale = forms.ChoiceField(label="Dates and times", choices=LOCALES)
     name = forms.CharField(
         label="Your name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "name"})

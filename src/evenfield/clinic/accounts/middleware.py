@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import timedelta
 from typing import Any
+from urllib.parse import urlsplit
 
 from django.contrib.auth import logout
 from django.contrib.auth.models import AnonymousUser
@@ -25,6 +26,7 @@ from evenfield.clinic.pages.models import Clinic
 
 _RESOLUTION = timedelta(seconds=15)
 PENDING = "sent while locked"
+NOT_SENT = "not kept while locked"
 _PENDING_LIMIT = 200_000
 
 
@@ -76,7 +78,7 @@ class AccessMiddleware:
         if device is not None and not rule.while_locked:
             locked = self._locked(request, device, activity=rule.activity)
             if locked and rule.permission is not None:
-                return self._ask_for_pin(request)
+                return self._ask_for_pin(request, secret=getattr(view, "holds_secrets", False))
         if rule.permission is None:
             return None
         if device is None:
@@ -88,6 +90,10 @@ class AccessMiddleware:
             route = request.resolver_match.view_name if request.resolver_match else ""
             trail.record(Action.REFUSED, note=f"{rule.permission} at {route}")
             raise PermissionDenied(f"This needs the permission {rule.permission}.")
+        if request.method == "POST":
+            kept = request.session.get(PENDING)
+            if kept and kept["path"] == request.get_full_path():
+                del request.session[PENDING]  # sent after all
         return None
 
     def _device(self, request: HttpRequest) -> DeviceSession | None:
@@ -112,15 +118,32 @@ class AccessMiddleware:
             device.save(update_fields=["last_active"])
         return device.locked
 
-    def _ask_for_pin(self, request: HttpRequest) -> HttpResponse:
+    def _ask_for_pin(self, request: HttpRequest, *, secret: bool) -> HttpResponse:
         if wants_json(request):
             return JsonResponse({"locked": True}, status=423)
         if request.method == "GET":
             return redirect(f"{reverse('locked')}?{urlencode({'next': request.get_full_path()})}")
-        sent = request.POST.urlencode()
-        if not request.FILES and len(sent) < _PENDING_LIMIT:
-            request.session[PENDING] = {"path": request.get_full_path(), "sent": sent}
+        if request.path == reverse("resume"):
+            return redirect("locked")  # what is kept stays kept
+        sent = "" if secret else request.POST.urlencode()
+        if secret or request.FILES or len(sent) > _PENDING_LIMIT:
+            request.session[NOT_SENT] = _not_sent(request)
+            return redirect(f"{reverse('locked')}?{urlencode({'next': _page_of(request)})}")
+        request.session[PENDING] = {"path": request.get_full_path(), "sent": sent}
         return redirect("locked")
+
+
+def _not_sent(request: HttpRequest) -> str:
+    again = "choose the file and type the rest again" if request.FILES else "type it again"
+    return f"What you entered was not sent, as the screen was locked: {again}."
+
+
+def _page_of(request: HttpRequest) -> str:
+    """The page with the form that was sent: the one it came from on this site, else the address itself."""
+    scheme, host, path, query, _ = urlsplit(request.headers.get("Referer", ""))
+    if (scheme, host) == (request.scheme, request.get_host()) and path.startswith("/"):
+        return f"{path}?{query}" if query else path
+    return request.get_full_path()
 
 
 def lock(device: DeviceSession) -> None:

@@ -6,40 +6,43 @@ from django.contrib import messages
 from django.contrib.auth.hashers import check_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.http import HttpRequest, HttpResponse, JsonResponse, QueryDict
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect, JsonResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
-from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
-from evenfield.clinic.access import Role, open_to_all, signed_in
+from evenfield.clinic.access import Role, holds_secrets, open_to_all, signed_in
 from evenfield.clinic.accounts import codes, signing_in, throttle
 from evenfield.clinic.accounts.forms import CodeForm, FirstRunForm, SignInForm, UnlockForm
-from evenfield.clinic.accounts.middleware import PENDING, StaffRequest, lock, wants_json
+from evenfield.clinic.accounts.middleware import NOT_SENT, PENDING, StaffRequest, lock, wants_json
 from evenfield.clinic.accounts.models import Account, DeviceSession
 from evenfield.clinic.accounts.passwords import check_password_choice
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.actor import acting
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.pages.models import Clinic
+from evenfield.clinic.parts import close_doors
 
 
 def _onward(request: HttpRequest) -> str:
+    """The path of this site to which the request asks to be led on, else the first page."""
     wanted = request.POST.get("next") or request.GET.get("next") or ""
-    fits = url_has_allowed_host_and_scheme(wanted, {request.get_host()}, require_https=request.is_secure())
+    fits = wanted.startswith("/") and url_has_allowed_host_and_scheme(
+        wanted, {request.get_host()}, require_https=request.is_secure()
+    )
     return wanted if fits else reverse("home")
 
 
 @open_to_all
-@sensitive_post_parameters()
+@holds_secrets
 def sign_in(request: HttpRequest) -> HttpResponse:
     """User name, password and, where used, a one-time code."""
     if not Account.objects.exists():
         return redirect("first-run")
     if getattr(request, "device", None) is not None:
-        return redirect(_onward(request))
+        return HttpResponseRedirect(_onward(request))
     form = SignInForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
@@ -47,7 +50,7 @@ def sign_in(request: HttpRequest) -> HttpResponse:
         except signing_in.SignInRefusedError as refusal:
             form.add_error(None, str(refusal))
         else:
-            answer = redirect(_onward(request))
+            answer = HttpResponseRedirect(_onward(request))
             throttle.remember_browser(request, answer, account)
             return answer
     return render(request, "accounts/sign_in.html", {"form": form, "next": _onward(request)})
@@ -81,19 +84,24 @@ def lock_now(request: StaffRequest) -> HttpResponse:
 
 
 @signed_in(activity=False, while_locked=True)
-@sensitive_post_parameters()
+@holds_secrets
 def locked(request: StaffRequest) -> HttpResponse:
     """The locked screen: the PIN or the password leads back to where one was."""
     device = request.device
     if not device.locked:
-        return JsonResponse({"locked": False}) if wants_json(request) else redirect(_onward(request))
+        return (
+            JsonResponse({"locked": False}) if wants_json(request) else HttpResponseRedirect(_onward(request))
+        )
     form = UnlockForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         left = _try_unlock(request.user, device, form.cleaned_data["secret"])
         if left is None:
             if wants_json(request):
                 return JsonResponse({"locked": False})
-            return redirect("resume" if PENDING in request.session else _onward(request))
+            if words := request.session.pop(NOT_SENT, ""):
+                messages.warning(request, words)
+                return HttpResponseRedirect(_onward(request))
+            return HttpResponseRedirect(reverse("resume") if PENDING in request.session else _onward(request))
         if left == 0:
             signing_in.sign_out(request, device)
             messages.warning(request, "Too many wrong tries: this device was signed out.")
@@ -126,9 +134,13 @@ def _try_unlock(account: Account, device: DeviceSession, secret: str) -> int | N
 
 @signed_in()
 def resume(request: StaffRequest) -> HttpResponse:
-    """What was sent from a page while the screen was locked, ready to be sent again."""
-    pending: dict[str, str] | None = request.session.pop(PENDING, None)
+    """What was sent from a page while the screen was locked, ready to be sent again; kept until it is sent
+    or, with a POST to here, declined."""
+    pending: dict[str, str] | None = request.session.get(PENDING)
     if pending is None:
+        return redirect("home")
+    if request.method == "POST":
+        del request.session[PENDING]
         return redirect("home")
     sent = QueryDict(pending["sent"])
     fields = [
@@ -138,14 +150,16 @@ def resume(request: StaffRequest) -> HttpResponse:
 
 
 @open_to_all
-@sensitive_post_parameters()
+@holds_secrets
 def first_run(request: HttpRequest) -> HttpResponse:
     """Create the owner's account with the code printed in the terminal; gone once there is an account."""
     if Account.objects.exists():
         return redirect("sign-in")
     account = Account()
     clinic: Clinic = request.clinic  # type: ignore[attr-defined]
-    initial = {"time_zone": clinic.time_zone, "locale": clinic.locale, "also": [Role.OPERATOR]}
+    # UTC is what a server says that was never told where it stands: better asked for than taken over unseen.
+    zone = "" if clinic.time_zone == "UTC" else clinic.time_zone
+    initial = {"time_zone": zone, "locale": clinic.locale, "also": [Role.OPERATOR]}
     form = FirstRunForm(request.POST or None, account=account, initial=initial)
     if request.method == "POST" and form.is_valid():
         given = form.cleaned_data
@@ -172,7 +186,7 @@ def _found_clinic(request: HttpRequest, account: Account, given: dict[str, Any])
 
 
 @open_to_all
-@sensitive_post_parameters()
+@holds_secrets
 def set_password(request: HttpRequest) -> HttpResponse:
     """Set a password with a one-time code, for new staff and after recovery; the second factor stays."""
     form = CodeForm(request.POST or None)
@@ -204,6 +218,7 @@ def _replace_password(request: HttpRequest, account: Account, password: str) -> 
     with transaction.atomic(), acting(account.actor(throttle.address_of(request))):
         account.save()
         signing_in.end_devices(account)
+        close_doors(account)
         throttle.forget_failures(f"code {account.username}")
         throttle.forget_failures(account.username)
     messages.success(request, "The password is set. Sign in with it.")

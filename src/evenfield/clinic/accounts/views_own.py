@@ -9,16 +9,16 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.safestring import mark_safe
-from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
-from evenfield.clinic.access import signed_in
+from evenfield.clinic.access import holds_secrets, signed_in
 from evenfield.clinic.accounts import codes, signing_in, totp
 from evenfield.clinic.accounts.forms import ChangePasswordForm, PinForm, StartCodesForm, StopCodesForm
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.accounts.models import DeviceSession, RecoveryCode
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
+from evenfield.clinic.parts import close_doors, open_doors
 
 _OFFERED = "offered secret"
 
@@ -55,23 +55,26 @@ def end_device(request: StaffRequest, number: int) -> HttpResponse:
 
 
 @signed_in()
-@sensitive_post_parameters()
+@holds_secrets
 def change_password(request: StaffRequest) -> HttpResponse:
-    """A new password; every other device is signed out."""
-    form = ChangePasswordForm(request.POST or None, account=request.user)
+    """A new password; other devices are signed out, tokens and the calendar address end unless kept."""
+    doors = open_doors(request.user)
+    form = ChangePasswordForm(request.POST or None, account=request.user, doors=doors)
     if request.method == "POST" and form.is_valid():
         request.user.set_password(form.cleaned_data["new_password"])
         with transaction.atomic():
             request.user.save()
             signing_in.end_devices(request.user, but=request.device)
+            closed = [] if form.cleaned_data.get("keep_doors") else close_doors(request.user)
         update_session_auth_hash(request, request.user)
-        messages.success(request, "The password is changed. Your other devices are signed out.")
+        ended = f" Ended: {'; '.join(closed)}." if closed else ""
+        messages.success(request, f"The password is changed. Your other devices are signed out.{ended}")
         return redirect("own")
     return render(request, "accounts/form.html", {"form": form, "title": "Change password", "back": "own"})
 
 
 @signed_in()
-@sensitive_post_parameters()
+@holds_secrets
 def change_pin(request: StaffRequest) -> HttpResponse:
     """A PIN for the locked screen."""
     form = PinForm(request.POST or None, account=request.user)
@@ -86,7 +89,7 @@ def change_pin(request: StaffRequest) -> HttpResponse:
 
 
 @signed_in()
-@sensitive_post_parameters()
+@holds_secrets
 def start_codes(request: StaffRequest) -> HttpResponse:
     """Set up one-time codes: scan, confirm, write down the recovery codes."""
     if request.user.second_factor:
@@ -112,7 +115,7 @@ def start_codes(request: StaffRequest) -> HttpResponse:
 
 
 @signed_in()
-@sensitive_post_parameters()
+@holds_secrets
 def stop_codes(request: StaffRequest) -> HttpResponse:
     """Stop using one-time codes."""
     form = StopCodesForm(request.POST or None, account=request.user)

@@ -31,6 +31,7 @@ from evenfield.clinic.measuring.plan import PlanError, SetPlan, read_plan
 from evenfield.clinic.measuring.protocols import ProtocolError, present_protocols
 from evenfield.clinic.measuring.recording import keep_set
 from evenfield.clinic.measuring.taking import SET_KEY, Taking, judge
+from evenfield.clinic.pages.models import Clinic
 from evenfield.clinic.people.finding import Match, find_people, likely_same
 from evenfield.clinic.people.forms import PersonForm
 from evenfield.clinic.people.models import Person
@@ -40,8 +41,12 @@ Answer = Status[Any]
 
 @operation("POST", "people/find", "people.view", name="api-find-people", gives={200: list[FoundOut]})
 def find(request: HttpRequest, asked: FindIn) -> Answer:
-    """Find people by part of a name, a code or a date of birth; the best 30 at most."""
-    found = find_people(asked.text, with_inactive=asked.with_inactive)
+    """Find people by part of a name, a code or a date of birth; the best 30 at most.
+
+    A date such as 03/05/1980 is read in the clinic's order of day and month; 1980-05-03 is always clear.
+    """
+    clinic: Clinic = request.clinic  # type: ignore[attr-defined]
+    found = find_people(asked.text, month_first=clinic.month_first, with_inactive=asked.with_inactive)
     trail.record(Action.FIND, kind="people.person", note=f"{len(found)} found")
     return Status(200, [_found(match) for match in found])
 

@@ -44,6 +44,11 @@ def end_token(token: ApiToken) -> None:
         token.save()
 
 
+def working_tokens(account: Account) -> list[ApiToken]:
+    """The account's tokens that were not ended, and have not run out."""
+    return list(ApiToken.objects.filter(account=account, ended__isnull=True, expires__gt=timezone.now()))
+
+
 def token_of(request: HttpRequest) -> ApiToken | None:
     """The token a request shows, if it works."""
     kind, _, secret = request.headers.get("Authorization", "").partition(" ")
@@ -88,7 +93,12 @@ def by_token(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpRespons
                 {"detail": words, "problems": []}, status=429, headers={"Retry-After": str(wait_s)}
             )
         with acting(token.account.actor(f"{throttle.address_of(request)}, token {token.pk}")):
-            return view(request, *args, **kwargs)
+            answer = view(request, *args, **kwargs)
+        if answer.status_code == 405:
+            allowed = answer.headers.get("Allow", "")
+            words = f"{request.method} is not possible here" + (f"; possible: {allowed}." if allowed else ".")
+            return JsonResponse({"detail": words, "problems": []}, status=405, headers={"Allow": allowed})
+        return answer
 
     return open_to_all(served)
 

@@ -8,10 +8,9 @@ from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.csrf import csrf_exempt
-from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_POST
 
-from evenfield.clinic.access import open_to_all, requires
+from evenfield.clinic.access import holds_secrets, open_to_all, requires
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.accounts.models import Account
 from evenfield.clinic.api.endpoints import PREFIX, api
@@ -63,7 +62,7 @@ class TokenForm(forms.Form):
 
 
 @requires("api.token")
-@sensitive_post_parameters()
+@holds_secrets
 def tokens(request: StaffRequest) -> HttpResponse:
     """One's own tokens, and a new one, whose secret is shown this once."""
     form = TokenForm(request.POST or None, account=request.user)

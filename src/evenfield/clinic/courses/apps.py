@@ -27,11 +27,12 @@ class CoursesPart(ClinicPart):
 
     def home_notes(self, account: "Account") -> list[HomeNote]:
         """The visits of today, and courses that wait for a next one."""
-        from evenfield.clinic.courses.overview import today_note, waiting_note
+        from evenfield.clinic.courses.overview import hours_note, today_note, waiting_note
 
         if not account.has_perm("courses.view"):
             return []
-        return [note for note in (today_note(), waiting_note()) if note]
+        hours = hours_note() if account.has_perm("courses.rules") else None
+        return [note for note in (today_note(), waiting_note(), hours) if note]
 
     def person_section(
         self, account: "Account", people: list["Person"]
@@ -69,6 +70,19 @@ class CoursesPart(ClinicPart):
         from evenfield.clinic.courses.holding import blank
 
         blank(people)
+
+    def open_doors(self, account: "Account") -> list[str]:
+        """The private calendar address."""
+        from evenfield.clinic.courses.models import CalendarAddress
+
+        held = CalendarAddress.objects.filter(account=account).exists()
+        return ["the private calendar address"] if held else []
+
+    def close_doors(self, account: "Account") -> None:
+        """End it."""
+        from evenfield.clinic.courses.calendar_address import end_address
+
+        end_address(account)
 
     def make_demonstration(self) -> None:
         """Invented courses around today."""

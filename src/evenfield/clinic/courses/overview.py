@@ -11,7 +11,7 @@ from django.utils.formats import date_format
 
 from evenfield.clinic.courses.booking import at_clinic, whole_person
 from evenfield.clinic.courses.calendar_days import counted_between
-from evenfield.clinic.courses.models import COUNTED, Course, CourseState, Visit, VisitState
+from evenfield.clinic.courses.models import COUNTED, BookingRules, Course, CourseState, Visit, VisitState
 from evenfield.clinic.parts import HomeNote, VisitNeed, clinic_parts
 from evenfield.clinic.people.models import Person
 
@@ -174,6 +174,15 @@ def _open() -> QuerySet[Course]:
 def _today() -> datetime:
     """When the clinic's day began: a visit of today whose hour is past still is the next one."""
     return at_clinic(timezone.localdate(), time(0))
+
+
+def hours_note() -> HomeNote | None:
+    """That the opening hours are still those shipped; None once the clinic saved its own."""
+    if BookingRules.objects.exists():
+        return None
+    rules = BookingRules()
+    words = f"still assumed, {rules.opens:%H:%M} to {rules.closes:%H:%M} from Monday to Friday; save your own"
+    return HomeNote("Opening hours", words, reverse("booking-rules"), setting_up=True)
 
 
 def today_note() -> HomeNote:

@@ -43,6 +43,7 @@ from evenfield.clinic.courses.visits import (
 )
 from evenfield.clinic.parts import clinic_parts
 from evenfield.clinic.people.views import present_person
+from evenfield.clinic.whole_numbers import whole_number
 
 _OPEN_AT_ONCE = 50
 _FURTHEST = 1_000_000
@@ -225,8 +226,7 @@ def person_courses(request: StaffRequest, code: str) -> HttpResponse:
 
 def _from(request: StaffRequest) -> int:
     """From which place on a list is asked for."""
-    asked = request.GET.get("from", "")
-    return min(int(asked), _FURTHEST) if asked.isascii() and asked.isdigit() else 0
+    return min(whole_number(request.GET.get("from", "")) or 0, _FURTHEST)
 
 
 def _turning(first: int, shown: int, at_once: int, *, more: bool) -> dict[str, int]:

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from evenfield.clinic.courses.booking import Slot, shifted
 from evenfield.clinic.courses.models import BookingRules, Course, Visit, VisitState
+from evenfield.clinic.people.models import Person
 
 
 class VisitError(ValueError):
@@ -62,11 +63,40 @@ def _put(visit: Visit, slot: Slot) -> None:
     visit.save()
 
 
-def begin_visit(visit: Visit, at: datetime | None = None) -> Visit:
-    """The visit runs from `at` (now). Raises VisitError unless it was planned."""
+def last_begun(people: Sequence[Person]) -> datetime | None:
+    """When the last visit of one person began, given as the kept record and those merged into it; beginning
+    it used up what was asked and gone through before. None if none was begun."""
+    found = Visit.objects.filter(course__person__in=people, started_at__isnull=False)
+    newest: datetime | None = found.aggregate(newest=models.Max("started_at"))["newest"]
+    return newest
+
+
+def begin_visit(visit: Visit, at: datetime | None = None, reason: str = "") -> Visit:
+    """The visit runs from `at` (now); `reason` says why in spite of what spoke against it.
+
+    Raises VisitError unless it was planned and no other visit of the same person runs.
+    """
     with transaction.atomic():
+        people = visit.person.kept.one_person()
+        list(Person.objects.select_for_update().filter(pk__in=[one.pk for one in people]))  # one at a time
+        running = Visit.objects.filter(course__person__in=people, state=VisitState.RUNNING)
+        other = running.exclude(pk=visit.pk).select_related("course").first()
+        if other is not None:
+            raise VisitError(f"Another visit of this person is running ({other.course.region_words}).")
         one = _locked(visit, VisitState.PLANNED, "begin")
         one.state, one.started_at = VisitState.RUNNING, at or timezone.now()
+        one.reason = reason.strip()
+        one.save()
+    return one
+
+
+def unbegin_visit(visit: Visit, reason: str) -> Visit:
+    """A visit begun by mistake is planned again. Raises VisitError unless it runs and a reason is given."""
+    if not reason.strip():
+        raise VisitError("Say why.")
+    with transaction.atomic():
+        one = _locked(visit, VisitState.RUNNING, "be taken back")
+        one.state, one.started_at, one.reason = VisitState.PLANNED, None, reason.strip()
         one.save()
     return one
 

@@ -74,7 +74,7 @@ def take_in(request: StaffRequest) -> HttpResponse:
     form = TakeInForm(
         request.POST or None,
         request.FILES or None,
-        initial={"month_first": request.clinic.locale == "en-us"},
+        initial={"month_first": request.clinic.month_first},
     )
     if request.method == "POST" and form.is_valid():
         given = form.cleaned_data

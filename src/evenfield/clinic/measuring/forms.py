@@ -1,12 +1,15 @@
 """Forms of measuring: what to measure, and a correction."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from django import forms
 
 from evenfield.body import RegionKind
+from evenfield.clinic.measuring.agreement import Settled, settle
 from evenfield.clinic.measuring.plan import REGION_WORDS, PlanError, SetPlan, read_plan
-from evenfield.clinic.measuring.protocols import Protocols, Quantity
+from evenfield.clinic.measuring.protocols import Protocol, Protocols, Quantity
+from evenfield.clinic.measuring.slips import Doubt
+from evenfield.clinic.measuring.taking import apart_words
 from evenfield.clinic.measuring.units import TypedError, TypedUnit
 
 USUAL, NONE = "usual", "none"
@@ -98,6 +101,9 @@ class StartForm(forms.Form):
         return ",".join(levels)
 
 
+READING_FIELDS = ("first", "second", "third", "fourth", "fifth", "sixth")  # the most a protocol may ask for
+
+
 class CorrectForm(forms.Form):
     """A number of an earlier set read anew from the notes, or withdrawn."""
 
@@ -110,28 +116,33 @@ class CorrectForm(forms.Form):
         widget=forms.RadioSelect,
         initial="correct",
     )
-    first = forms.CharField(label="Reading 1", required=False, max_length=12)
-    second = forms.CharField(label="Reading 2", required=False, max_length=12)
-    third = forms.CharField(label="Reading 3, if there was one", required=False, max_length=12)
     reason = forms.CharField(
         label="Reason", min_length=10, max_length=500, widget=forms.Textarea(attrs={"rows": 3})
     )
     sure = forms.BooleanField(label="The numbers are right as they stand", required=False)
+    asked_about = forms.CharField(required=False, max_length=200, widget=forms.HiddenInput)
 
-    def __init__(self, data: Mapping[str, str] | None, unit: TypedUnit) -> None:
+    def __init__(self, data: Mapping[str, str] | None, unit: TypedUnit, protocol: Protocol) -> None:
         super().__init__(data)
-        self.unit = unit
-        for name in ("first", "second", "third"):
-            self.fields[name].widget.attrs = {"inputmode": "decimal", "autocomplete": "off"}
-            self.fields[name].label = f"{self.fields[name].label} ({unit.word})"
+        self.unit, self.protocol = unit, protocol
+        self.names = READING_FIELDS[: protocol.readings_most]
+        for place, name in enumerate(self.names, 1):
+            further = ", if there was one" if place > protocol.readings else ""
+            field = forms.CharField(
+                label=f"Reading {place}{further} ({unit.word})", required=False, max_length=12
+            )
+            field.widget.attrs = {"inputmode": "decimal", "autocomplete": "off"}
+            self.fields[name] = field
+        self.order_fields(["what", *self.names, "reason", "sure"])
 
     def clean(self) -> None:
         """Read the numbers."""
         self.typed: list[str] = []
         self.readings: list[float] = []
+        self.settled: Settled | None = None
         if self.cleaned_data.get("what") != "correct":
             return
-        for name in ("first", "second", "third"):
+        for name in self.names:
             text = str(self.cleaned_data.get(name, "")).strip()
             if text:
                 try:
@@ -140,4 +151,32 @@ class CorrectForm(forms.Form):
                 except TypedError as error:
                     self.add_error(name, str(error))
         if not self.readings and not self.errors:
-            self.add_error("first", "Give at least one reading, or withdraw the number.")
+            self.add_error("first", "Give the readings, or withdraw the number.")
+
+    def settle(self) -> None:
+        """What the readings come to, `settled`; another one is asked for as when they are taken."""
+        if not self.readings:
+            return
+        settled = settle(self.readings, self.protocol)
+        wanted = self.names[min(len(self.readings), len(self.names) - 1)]
+        if settled.value <= 0:
+            self.add_error("first", f"This comes to nothing by the protocol ({self.protocol.conversion}).")
+        elif len(self.readings) < self.protocol.readings:
+            words = (
+                f"The protocol asks for {self.protocol.readings} readings; without them withdraw the number."
+            )
+            self.add_error(wanted, words)
+        elif settled.want_another:
+            words = apart_words(self.readings, self.unit, self.protocol)
+            self.add_error(wanted, f"{words}: give one more, or withdraw the number.")
+        else:
+            self.settled = settled
+
+    def confirms(self, doubts: Sequence[Doubt]) -> bool:
+        """Whether there is nothing to ask, or just this was confirmed for just these readings; else the form
+        remembers for which it asks."""
+        about = " ".join(self.typed)
+        if not doubts or (self.cleaned_data["sure"] and self.cleaned_data["asked_about"] == about):
+            return True
+        self.data = {**self.data, "asked_about": about}
+        return False

@@ -151,9 +151,11 @@ def read_plan(asked: Mapping[str, str], protocols: Protocols, length_unit: str) 
     region = RegionKind(word) if word else None
     side = asked.get("side", "")
     sides = sides_of(region)
-    if side not in (sides or ("",)):
-        allowed = " or ".join(sides) if sides else "no side here"
-        raise PlanError(f"Choose the side: {allowed}.")
+    if side and not sides:
+        where = f"The {REGION_WORDS[region]} has" if region else "Weight has"
+        raise PlanError(f"{where} no side: choose None.")
+    if sides and side not in sides:
+        raise PlanError(f"Choose the side: {' or '.join(sides)}.")
     girth = _protocol(asked.get("girth", ""), Quantity.GIRTH, protocols)
     fat = _protocol(asked.get("fat", ""), Quantity.FAT, protocols)
     if girth and girth.region is not region:

@@ -15,9 +15,10 @@ from django.core import signing
 
 from evenfield.clinic.measuring.agreement import Settled, settle
 from evenfield.clinic.measuring.plan import EntryLine, SetPlan
+from evenfield.clinic.measuring.protocols import Protocol
 from evenfield.clinic.measuring.recording import number_content
 from evenfield.clinic.measuring.slips import Doubt, HeldAgainst, question, question_of_set
-from evenfield.clinic.measuring.units import TypedError
+from evenfield.clinic.measuring.units import TypedError, TypedUnit
 
 _SALT = "measuring.taking"
 _LONGEST = 12
@@ -232,9 +233,7 @@ def _judge_line(taking: Taking, line: EntryLine, sent: Mapping[str, str], known:
         return
     last = filled[-1]
     if not settled.agreed and last.question is None:
-        last.question = Doubt(
-            f"{len(filled)} readings do not agree; the {settled.by} would be kept so marked.", ()
-        )
+        last.question = disagreement(len(filled), settled)
         _take_answer(last, sent)
         if last.open:
             return
@@ -281,14 +280,22 @@ def _with_fellow(known: HeldAgainst, fellow: float) -> HeldAgainst:
 def _another(taking: Taking, line: EntryLine, fields: list[TypedReading]) -> None:
     """Ask for one more reading of a line."""
     number = fields[-1].round + 1
-    limit = line.unit.show(line.protocol.limit(max(one.value or 0.0 for one in fields)))
-    apart = line.unit.show(max(one.value or 0.0 for one in fields) - min(one.value or 0.0 for one in fields))
-    asked = TypedReading(
-        line, number, problem=f"The readings lie {apart} apart (limit {limit}): read once more."
-    )
+    words = apart_words([one.value or 0.0 for one in fields], line.unit, line.protocol)
+    asked = TypedReading(line, number, problem=f"{words}: read once more.")
     while len(taking.rounds) < number:
         taking.rounds.append([])
     taking.rounds[number - 1].append(asked)
+
+
+def apart_words(readings: Sequence[float], unit: TypedUnit, protocol: Protocol) -> str:
+    """How far readings in SI lie apart, and how far they may."""
+    limit, apart = protocol.limit(max(readings)), max(readings) - min(readings)
+    return f"The readings lie {unit.show(apart)} apart (limit {unit.show(limit)})"
+
+
+def disagreement(count: int, settled: Settled) -> Doubt:
+    """The question that remains when as many readings as the protocol allows do not agree."""
+    return Doubt(f"{count} readings do not agree; the {settled.by} would be kept so marked.", ())
 
 
 def _ask_about_set(

@@ -9,7 +9,6 @@ from django.urls import reverse
 
 from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
-from evenfield.clinic.measuring.agreement import settle
 from evenfield.clinic.measuring.forms import CorrectForm, StartForm
 from evenfield.clinic.measuring.history import Measured, entries, in_force, measured
 from evenfield.clinic.measuring.known import girths_last_time, known_of
@@ -17,8 +16,8 @@ from evenfield.clinic.measuring.models import Kind, MeasureEntry
 from evenfield.clinic.measuring.plan import PlanError, place_words, read_plan
 from evenfield.clinic.measuring.protocols import ProtocolError, Protocols, Quantity, present_protocols
 from evenfield.clinic.measuring.recording import keep_correction, keep_set
-from evenfield.clinic.measuring.slips import HeldAgainst, plausible_span, question
-from evenfield.clinic.measuring.taking import begin, judge
+from evenfield.clinic.measuring.slips import Doubt, HeldAgainst, plausible_span, question
+from evenfield.clinic.measuring.taking import begin, disagreement, judge
 from evenfield.clinic.measuring.units import unit_of
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.people.views import present_person
@@ -106,42 +105,33 @@ def correct(request: StaffRequest, code: str, number: int) -> HttpResponse:
     if about is None:
         raise Http404
     unit = unit_of(about.quantity, request.clinic.length_unit)
-    form = CorrectForm(request.POST or None, unit)
-    asked = None
+    form = CorrectForm(request.POST.dict() or None, unit, about.protocol)
+    doubts: list[Doubt] = []
     if request.method == "POST" and form.is_valid():
         known = HeldAgainst(
             plausible_span(about.quantity, about.region, about.protocol), _before(rows, about)
         )
-        asked = next(
-            filter(
-                None,
-                (
-                    question(typed, reading, unit, about.protocol, known)
-                    for typed, reading in zip(form.typed, form.readings, strict=True)
-                ),
-            ),
-            None,
+        found = (
+            question(typed, reading, unit, about.protocol, known)
+            for typed, reading in zip(form.typed, form.readings, strict=True)
         )
-        if asked is None or form.cleaned_data["sure"]:
-            settled = settle(form.readings, about.protocol) if form.readings else None
-            if settled is not None and settled.value <= 0:
-                form.add_error(
-                    "first", f"This comes to nothing by the protocol ({about.protocol.conversion})."
-                )
-            else:
-                keep_correction(
-                    one,
-                    about,
-                    reason=form.cleaned_data["reason"],
-                    typed=form.typed,
-                    readings=form.readings,
-                    settled=settled,
-                )
-                messages.success(
-                    request, "The correction is kept; what stood there before stays in the record."
-                )
-                return redirect("kept-measurements", code=one.code, number=number)
-    if asked is None:
+        doubts = [doubt for doubt in found if doubt is not None][:1]
+        if form.confirms(doubts):
+            form.settle()
+        if form.settled is not None and not form.settled.agreed:
+            doubts.append(disagreement(len(form.readings), form.settled))
+        if form.is_valid() and form.confirms(doubts):
+            keep_correction(
+                one,
+                about,
+                reason=form.cleaned_data["reason"],
+                typed=form.typed,
+                readings=form.readings,
+                settled=form.settled,
+            )
+            messages.success(request, "The correction is kept; what stood there before stays in the record.")
+            return redirect("kept-measurements", code=one.code, number=number)
+    if not doubts:
         del form.fields["sure"]  # there is nothing to be sure about
     context = {
         "person": one,
@@ -150,8 +140,9 @@ def correct(request: StaffRequest, code: str, number: int) -> HttpResponse:
         "where": place_words(about.region, about.side),
         "readings": [unit.show(reading) for reading in about.readings],
         "form": form,
-        "asked": asked,
-        "likely": [(slip.words, unit.show(slip.meant)) for slip in asked.likely] if asked else [],
+        "asked": [
+            (doubt.words, [(slip.words, unit.show(slip.meant)) for slip in doubt.likely]) for doubt in doubts
+        ],
     }
     return render(request, "measuring/correct.html", context)
 

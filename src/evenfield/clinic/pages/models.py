@@ -23,6 +23,11 @@ class Clinic(Recorded):
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def month_first(self) -> bool:
+        """Whether dates such as 03/05/1980 begin with the month here."""
+        return bool(self.locale == "en-us")
+
     @classmethod
     def present(cls) -> "Clinic":
         """The clinic, with the computer's own time zone until someone has chosen one."""

@@ -4,7 +4,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 
-from evenfield.clinic.access import open_to_all, requires, signed_in
+from evenfield.clinic.access import Role, open_to_all, requires, signed_in
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.pages.forms import ClinicForm
 from evenfield.clinic.parts import clinic_parts
@@ -20,7 +20,12 @@ _FAILED = (
 def home(request: StaffRequest) -> HttpResponse:
     """Where one begins: what each part has to say to this account."""
     notes = [note for part in clinic_parts() for note in part.home_notes(request.user)]
-    return render(request, "pages/home.html", {"notes": notes})
+    context = {
+        "notes": [note for note in notes if not note.setting_up],
+        "setting_up": [note for note in notes if note.setting_up],
+        "only_trainer": request.user.roles == {Role.TRAINER},
+    }
+    return render(request, "pages/home.html", context)
 
 
 @requires("pages.settings")

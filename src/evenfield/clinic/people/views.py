@@ -45,7 +45,7 @@ def people(request: StaffRequest) -> HttpResponse:
     context: dict[str, Any] = {"form": form, "text": text}
     if text:
         found = find_people(
-            text, month_first=request.clinic.locale == "en-us", with_inactive=bool(asked.get("with_inactive"))
+            text, month_first=request.clinic.month_first, with_inactive=bool(asked.get("with_inactive"))
         )
         trail.record(Action.FIND, kind="people.person", note=f"{len(found)} found")
         context["found"] = found

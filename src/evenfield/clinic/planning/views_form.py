@@ -40,6 +40,7 @@ from evenfield.clinic.planning.sheet import (
     stand_in,
     values_of,
 )
+from evenfield.clinic.whole_numbers import whole_number
 
 
 @requires("planning.use")
@@ -99,10 +100,8 @@ def plan_person(request: StaffRequest, code: str) -> HttpResponse:
 
 
 def _device(request: StaffRequest) -> Device | None:
-    chosen = request.POST.get("device", request.GET.get("device", ""))
-    if not chosen.isdigit():
-        return None
-    found = Device.objects.filter(pk=int(chosen), in_use=True).first()
+    chosen = whole_number(request.POST.get("device", request.GET.get("device", "")))
+    found = Device.objects.filter(pk=chosen, in_use=True).first() if chosen is not None else None
     return found if isinstance(found, Device) else None
 
 

@@ -29,6 +29,7 @@ from evenfield.clinic.planning.resident import resident
 from evenfield.clinic.planning.sheet import number as typed_number
 from evenfield.clinic.planning.sheet import panel_sentence, shown
 from evenfield.clinic.planning.views_form import new_plan
+from evenfield.clinic.whole_numbers import whole_number
 
 
 @requires("planning.use")
@@ -118,9 +119,10 @@ def take(request: StaffRequest, number: int) -> HttpResponse:
 def _option(plan: Plan, chosen: str) -> Case | None:
     found = done(plan, JobKind.ADVICE)
     options = found.result["options"] if found else []
-    if not chosen.isdigit() or int(chosen) >= len(options):
+    place = whole_number(chosen)
+    if place is None or place >= len(options):
         return None
-    return case_from_toml(options[int(chosen)]["case"], "")
+    return case_from_toml(options[place]["case"], "")
 
 
 def _picture_within(case: Case) -> Case:

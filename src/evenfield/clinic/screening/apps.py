@@ -35,7 +35,7 @@ class ScreeningPart(ClinicPart):
         if not account.has_perm("screening.text") or not present_text().example:
             return []
         words = "the text to sign is still the shipped example; put your own in its place"
-        return [HomeNote("Consent text", words, reverse("consent-text"), pressing=True)]
+        return [HomeNote("Consent text", words, reverse("consent-text"), pressing=True, setting_up=True)]
 
     def person_links(self) -> tuple[MenuEntry, ...]:
         """The way to a person's screening."""

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
+from django.conf import settings
+
 from evenfield.clinic.screening.models import ConsentText
 
 # A drawing is moves and lines in whole numbers within the canvas: nothing else is kept or shown.
@@ -20,6 +22,11 @@ class Text:
     version: str
     text: str
     example: bool = False
+
+
+def may_be_signed(text: Text) -> bool:
+    """Whether clients may sign it; the shipped example only where all clients are invented."""
+    return not text.example or bool(settings.EVENFIELD_DEMONSTRATION)
 
 
 @cache

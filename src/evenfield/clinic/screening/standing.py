@@ -1,15 +1,17 @@
 """Where a person stands before a visit: what the entries about them come to.
 
 A refusal stands until a lead clinician lifts it, whatever is answered later: otherwise answering once more
-would lift it. Answers hold for the day on which they were given, being asked anew before every visit.
+would lift it. Answers hold for the day on which they were given and for one visit: beginning it uses them up.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.utils import timezone
 
+from evenfield.clinic.courses.visits import last_begun
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.screening.consent import present_text
 from evenfield.clinic.screening.models import Kind, ScreeningEntry
@@ -29,6 +31,7 @@ class Standing:
         consent: the consent in force, signed under the present text.
         earlier_consent: whether one in force was signed under an earlier text.
         today: the day at the clinic.
+        last_begun: when the person's last visit began, None if none was.
     """
 
     entries: tuple[ScreeningEntry, ...]
@@ -39,6 +42,7 @@ class Standing:
     consent: ScreeningEntry | None
     earlier_consent: bool
     today: date
+    last_begun: datetime | None = None
 
     @property
     def asked_today(self) -> bool:
@@ -46,9 +50,19 @@ class Standing:
         return bool(self.answers and timezone.localtime(self.answers.at).date() == self.today)
 
     @property
+    def used_up(self) -> bool:
+        """Whether a visit was begun with the newest answers: for another one it is asked anew."""
+        return bool(self.answers and self.last_begun and self.answers.at <= self.last_begun)
+
+    @property
+    def asked_anew(self) -> bool:
+        """Whether the newest answers hold for a visit that begins now: of today, and not used up."""
+        return self.asked_today and not self.used_up
+
+    @property
     def may_go_on(self) -> bool:
-        """Whether nothing recorded here holds the visit back: asked today, go on, consent signed."""
-        return self.asked_today and self.outcome is Outcome.GO_ON and self.consent is not None
+        """Whether nothing recorded here holds the visit back: asked anew, go on, consent signed."""
+        return self.asked_anew and self.outcome is Outcome.GO_ON and self.consent is not None
 
     @property
     def lifted(self) -> bool:
@@ -69,7 +83,12 @@ class Standing:
 
 def standing(person: Person) -> Standing:
     """Where this person stands, over all records merged into theirs."""
-    entries = ScreeningEntry.about([one.pk for one in person.one_person()])
+    return standing_of(person.one_person())
+
+
+def standing_of(people: Sequence[Person]) -> Standing:
+    """The same of one person given as the kept record and those merged into it."""
+    entries = ScreeningEntry.about([one.pk for one in people])
     answers = [entry for entry in entries if entry.kind == Kind.ANSWERS]
     decided = {
         entry.content["about"]: entry for entry in reversed(entries) if entry.kind == Kind.DECISION
@@ -92,6 +111,7 @@ def standing(person: Person) -> Standing:
         consent=given if current else None,
         earlier_consent=given is not None and not current,
         today=timezone.localdate(),
+        last_begun=last_begun(people),
     )
 
 

@@ -11,7 +11,7 @@ from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.people.views import present_person
-from evenfield.clinic.screening.consent import present_text
+from evenfield.clinic.screening.consent import may_be_signed, present_text
 from evenfield.clinic.screening.forms import ConsentForm, ConsentTextForm
 from evenfield.clinic.screening.models import ConsentText, Kind, ScreeningEntry
 from evenfield.clinic.screening.recording import keep_consent
@@ -24,6 +24,8 @@ def consent(request: StaffRequest, code: str) -> HttpResponse:
     one = present_person(code)
     text = present_text()
     form = ConsentForm(request.POST or None, initial={"version": text.version})
+    if not may_be_signed(text):
+        return render(request, "screening/no_text.html", {"person": one})
     if request.method == "POST" and form.is_valid():
         if form.cleaned_data["version"] != text.version:
             messages.warning(

@@ -10,7 +10,7 @@ from evenfield.clinic.courses.models import Visit
 from evenfield.clinic.parts import VisitNeed
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.screening.models import Kind, ScreeningEntry
-from evenfield.clinic.screening.standing import Standing, standing
+from evenfield.clinic.screening.standing import Standing, standing_of
 from evenfield.conduct.screening import Outcome
 
 _TODAY = {
@@ -23,19 +23,22 @@ _TODAY = {
 
 def needs(people: Sequence[Person], visits: Sequence[Visit]) -> Mapping[int, Sequence[VisitNeed]]:
     """Screening and consent for each of these visits of one person."""
-    now = standing(people[0])
+    now = standing_of(people)
     address = reverse("screening", kwargs={"code": people[0].code})
     asked = {_day(one) for one in now.entries if one.kind == Kind.ANSWERS}
     signed = [(_day(one), one.kind) for one in now.entries if one.kind in (Kind.CONSENT, Kind.WITHDRAWAL)]
-    return {visit.pk: list(_of_day(now, visit.day, address, asked, signed)) for visit in visits}
+    return {visit.pk: list(_for(visit, now, address, asked, signed)) for visit in visits}
 
 
-def _of_day(
-    now: Standing, day: date, address: str, asked: set[date], consents: Sequence[tuple[date, str]]
+def _for(
+    visit: Visit, now: Standing, address: str, asked: set[date], consents: Sequence[tuple[date, str]]
 ) -> Iterator[VisitNeed]:
-    if day == now.today:
-        met = now.asked_today and now.outcome is Outcome.GO_ON
-        words = _TODAY[now.outcome] if now.asked_today or now.outcome is Outcome.REFUSE else "not asked today"
+    day, begun = visit.day, visit.started_at is not None
+    if day == now.today and not begun:
+        met = now.asked_anew and now.outcome is Outcome.GO_ON
+        words = _TODAY[now.outcome]
+        if not now.asked_anew and now.outcome is not Outcome.REFUSE:
+            words = "not asked anew since the last visit" if now.asked_today else "not asked today"
         if met and now.lifted:
             words = "held back by the answers, let go on by a lead clinician"
     elif day > now.today:

@@ -1,12 +1,19 @@
-"""The checklist gone through once: begun for one visit, ticked by line; the last tick of a line counts."""
+"""The checklist gone through once: begun for one visit, ticked by line; the last tick of a line counts.
 
-from dataclasses import dataclass
+A set-up says for which region it is, where visits are planned. It holds for its day and for one visit:
+beginning that visit uses it up.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from evenfield.clinic.courses.models import Visit, VisitState
+from evenfield.clinic.courses.visits import last_begun
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.setup_check.models import Kind, SetupEntry
 from evenfield.conduct.setup import Checklist, Line, Ready, SetupError, Tick, check, default_checklist
@@ -27,21 +34,30 @@ class Step:
 
 @dataclass(frozen=True)
 class Run:
-    """One set-up: how it began, and its ticks in the order they were made."""
+    """One set-up: how it began, its ticks in the order they were made, whether a visit began since."""
 
     begun: SetupEntry
     ticks: tuple[SetupEntry, ...]
+    used_up: bool = False
 
     @property
     def day(self) -> date:
         """The day at the clinic on which it began."""
         return timezone.localtime(self.begun.at).date()
 
+    @property
+    def region(self) -> str:
+        """Side and region for which it was begun; "" where it does not say, and then it fits any."""
+        return str(self.begun.content.get("region", ""))
+
+    def is_for(self, visit: Visit) -> bool:
+        """Whether it was begun for the region of this visit."""
+        return self.region in ("", visit.course.region_words)
+
     def is_present(self) -> bool:
-        """Whether it is of today and of the present checklist: only then it can be ticked."""
-        return (
-            self.day == timezone.localdate() and self.begun.content["version"] == default_checklist().version
-        )
+        """Whether it is of today, of the present checklist and not used up: only then it can be ticked."""
+        fresh = self.day == timezone.localdate() and not self.used_up
+        return fresh and bool(self.begun.content["version"] == default_checklist().version)
 
     def ready(self, checklist: Checklist | None = None) -> Ready:
         """What is open and what was skipped."""
@@ -56,26 +72,36 @@ class Run:
 
 def runs(person: Person, most: int | None = None) -> list[Run]:
     """The set-ups of this person, newest first: all of them, or so many."""
-    kept = _kept(person).select_related("kept")
-    begun = list(kept.filter(kind=Kind.BEGIN).order_by("-number")[:most])
+    return runs_of(person.one_person(), most)
+
+
+def runs_of(people: Sequence[Person], most: int | None = None) -> list[Run]:
+    """The same of one person given as the kept record and those merged into it."""
+    return with_ticks(people, begun_runs(people, most))
+
+
+def begun_runs(people: Sequence[Person], most: int | None = None) -> list[Run]:
+    """The set-ups of one person as they began, without their ticks, newest first: all, or so many."""
+    begun, last = _kept(people).filter(kind=Kind.BEGIN).order_by("-number")[:most], last_begun(people)
+    return [Run(entry, (), used_up=bool(last and entry.at <= last)) for entry in begun]
+
+
+def with_ticks(people: Sequence[Person], begun: Sequence[Run]) -> list[Run]:
+    """The same set-ups, newest first, with what was ticked in them."""
+    if not begun:
+        return []
     ticks: dict[int, list[SetupEntry]] = {}
-    if begun:  # a line is ticked after its set-up was begun
-        for entry in kept.filter(kind=Kind.TICK, number__gt=begun[-1].number).order_by("number"):
-            ticks.setdefault(entry.content["run"], []).append(entry)
-    return [Run(entry, tuple(ticks.get(entry.number, ()))) for entry in begun]
+    since = begun[-1].begun.number  # a line is ticked after its set-up was begun
+    for entry in _kept(people).filter(kind=Kind.TICK, number__gt=since).order_by("number"):
+        ticks.setdefault(entry.content["run"], []).append(entry)
+    return [replace(run, ticks=tuple(ticks.get(run.begun.number, ()))) for run in begun]
 
 
-def _kept(person: Person) -> QuerySet[SetupEntry]:
-    """All that was entered about a person and not erased."""
-    subjects = [one.pk for one in person.one_person()]
+def _kept(people: Sequence[Person]) -> QuerySet[SetupEntry]:
+    """All that was entered about one person and not erased."""
+    subjects = [one.pk for one in people]
     found: QuerySet[SetupEntry] = SetupEntry.objects.filter(subject_id__in=subjects, kept__isnull=False)
-    return found
-
-
-def days_of_runs(person: Person) -> set[date]:
-    """The days at the clinic on which a set-up of this person began."""
-    begun = _kept(person).filter(kind=Kind.BEGIN)
-    return {timezone.localtime(at).date() for at in begun.values_list("at", flat=True)}
+    return found.select_related("kept")
 
 
 def present_run(person: Person) -> Run | None:
@@ -84,10 +110,18 @@ def present_run(person: Person) -> Run | None:
     return newest if newest and newest.is_present() else None
 
 
-def begin(person: Person) -> SetupEntry:
-    """Begin a set-up with the present checklist."""
+def planned_regions(people: Sequence[Person]) -> list[str]:
+    """For which regions visits of one person are planned, the earliest first: what a set-up can be for."""
+    planned = Visit.objects.filter(course__person__in=people, state=VisitState.PLANNED)
+    found = planned.defer("plan").select_related("course").order_by("planned_start")
+    return list(dict.fromkeys(visit.course.region_words for visit in found))
+
+
+def begin(person: Person, region: str = "") -> SetupEntry:
+    """Begin a set-up with the present checklist, for a region where one is said."""
     checklist = default_checklist()
     content = {"version": checklist.version, "title": checklist.title}
+    content |= {"region": region} if region else {}
     return SetupEntry.keep(Kind.BEGIN, person.pk, content)
 
 

@@ -12,7 +12,8 @@ from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.parts import person_ways
 from evenfield.clinic.people.views import present_person
-from evenfield.clinic.setup_check.runs import begin, runs, tick
+from evenfield.clinic.setup_check.runs import begin, planned_regions, runs_of, tick
+from evenfield.clinic.whole_numbers import whole_number
 from evenfield.conduct.setup import SetupError, default_checklist
 
 _SHOWN = 10  # earlier set-ups on the page
@@ -24,12 +25,14 @@ def setup_check(request: StaffRequest, code: str) -> HttpResponse:
     """The present set-up in working order, and the earlier ones."""
     one = present_person(code)
     trail.record(Action.READ, kind="setup_check.setupentry", subject_id=one.pk)
-    every = runs(one, _SHOWN + 1)
+    people = one.one_person()
+    every = runs_of(people, _SHOWN + 1)
     present = every[0] if every and every[0].is_present() else None
     context: dict[str, object] = {
         "person": one,
         "checklist": default_checklist(),
-        "ways": person_ways(request.user, one.one_person()),
+        "ways": person_ways(request.user, people),
+        "regions": planned_regions(people),
         "earlier": [run for run in every if run is not present][:_SHOWN],
     }
     if present:
@@ -46,9 +49,13 @@ def setup_check(request: StaffRequest, code: str) -> HttpResponse:
 @requires("setup.tick")
 @require_POST
 def begin_setup(request: StaffRequest, code: str) -> HttpResponse:
-    """Begin anew, with every line open."""
+    """Begin anew, with every line open, for one of the regions for which visits are planned."""
     one = present_person(code)
-    begin(one)
+    regions, region = planned_regions(one.one_person()), request.POST.get("region", "")
+    if len(regions) > 1 and region not in regions:
+        messages.error(request, f"Say for which region: {' or '.join(regions)}.")
+    else:
+        begin(one, region if region in regions else next(iter(regions), ""))
     return redirect("setup-check", code=one.code)
 
 
@@ -62,7 +69,7 @@ def tick_line(request: StaffRequest, code: str) -> HttpResponse:
     try:
         tick(
             one,
-            int(run) if run.isascii() and run.isdigit() else 0,
+            whole_number(run) or 0,
             line,
             done=request.POST.get("how") == "done",
             reason=request.POST.get("reason", "")[:_LONGEST_REASON],

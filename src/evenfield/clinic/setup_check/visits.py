@@ -8,24 +8,29 @@ from django.utils import timezone
 from evenfield.clinic.courses.models import Visit
 from evenfield.clinic.parts import VisitNeed
 from evenfield.clinic.people.models import Person
-from evenfield.clinic.setup_check.runs import days_of_runs, present_run
+from evenfield.clinic.setup_check.runs import begun_runs, with_ticks
 
 
 def needs(people: Sequence[Person], visits: Sequence[Visit]) -> Mapping[int, Sequence[VisitNeed]]:
     """The set-up for each of these visits of one person; done today means no line is open."""
     today = timezone.localdate()
     address = reverse("setup-check", kwargs={"code": people[0].code})
-    days, present = days_of_runs(people[0]), present_run(people[0])
-    open_today = len(present.ready().open) if present else 0
+    begun = begun_runs(people)
+    days = {(run.day, run.region) for run in begun}
+    present = next(iter(with_ticks(people, [run for run in begun[:1] if run.is_present()])), None)
+    open_lines = len(present.ready().open) if present else 0
     found = {}
     for visit in visits:
         if visit.day > today:
             need = VisitNeed("set-up", False, "on the day itself", address)
-        elif visit.day not in days:
-            need = VisitNeed("set-up", False, "not gone through", address)
+        elif visit.day == today and visit.started_at is None:
+            there = present is not None and present.is_for(visit)
+            words = (
+                "not gone through" if not there else f"{open_lines} open" if open_lines else "gone through"
+            )
+            need = VisitNeed("set-up", there and not open_lines, words, address)
         else:
-            open_lines = open_today if visit.day == today else 0
-            words = f"{open_lines} open" if open_lines else "gone through"
-            need = VisitNeed("set-up", not open_lines, words, address)
+            there = bool({(visit.day, ""), (visit.day, visit.course.region_words)} & days)
+            need = VisitNeed("set-up", there, "gone through" if there else "not gone through", address)
         found[visit.pk] = [need]
     return found

@@ -1,7 +1,7 @@
 """Upkeep as a part of the clinic: backup, restore, doctor, and the reminder to the owner."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ClassVar
 
 from evenfield.clinic.access import Role
 from evenfield.clinic.parts import ClinicPart, HomeNote
@@ -16,6 +16,7 @@ class UpkeepPart(ClinicPart):
     name = "evenfield.clinic.upkeep"
     label = "upkeep"
     prefix = "upkeep/"
+    grants: ClassVar = {"upkeep.backup": frozenset({Role.OWNER})}
 
     def home_notes(self, account: "Account") -> list[HomeNote]:
         """A reminder to the owner when the last good backup is old."""
@@ -30,5 +31,4 @@ class UpkeepPart(ClinicPart):
         young, words = backup_words(Path(settings.EVENFIELD_HOME), timezone.now())
         if young:
             return []
-        told = f"{words}; at the terminal: evenfield backup --to PLACE"
-        return [HomeNote("Backup", told, reverse("home"), pressing=True)]
+        return [HomeNote("Backup", f"{words}; how to make one", reverse("backup"), pressing=True)]

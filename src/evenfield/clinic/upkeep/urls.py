@@ -1,5 +1,7 @@
-"""Upkeep has no pages: it is done at the terminal."""
+"""Addresses of upkeep; the work itself is done at the terminal."""
 
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from evenfield.clinic.upkeep import views
+
+urlpatterns = [path("backup/", views.backup, name="backup")]

@@ -14,6 +14,7 @@ class Kind(models.TextChoices):
     """What an entry is, beside the kinds of `conduct.events`."""
 
     BEGIN = "begin", "visit begun"
+    TAKEN_BACK = "taken_back", "beginning taken back"
     ADVERSE = "adverse", "unwanted event"
     REPORTED = "reported", "unwanted event reported"
     CLOSING = "closing", "visit closed"

@@ -5,7 +5,7 @@ The entries read once are held in memory as a copy (they never change); after a 
 
 import threading
 from collections import OrderedDict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -17,9 +17,9 @@ from django.utils import timezone
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError, begin_visit
 from evenfield.clinic.own_files import profile_text
-from evenfield.clinic.people.models import Person
 from evenfield.clinic.screening.standing import standing
 from evenfield.clinic.setup_check.runs import present_run
+from evenfield.clinic.visits.doubts import doubts_before
 from evenfield.clinic.visits.models import Kind, VisitEntry
 from evenfield.clinic.visits.plans import LivePlan, plan_of
 from evenfield.clinic.visits.profiles import manual_limits, profile_of
@@ -55,8 +55,8 @@ _lock = threading.Lock()
 
 
 def rows_of(visit: Visit, newest: int | None = None) -> tuple[Row, ...]:
-    """All entries of a visit in the order in which they were kept; `newest` is the number of the last one
-    where it is known, which saves asking."""
+    """All entries of a visit since it was last begun, in the order in which they were kept; `newest` is the
+    number of the last one where it is known, which saves asking."""
     with _lock:
         key = visit.pk, visit.started_at
         copy = _copies.setdefault(key, _Copy())
@@ -66,13 +66,13 @@ def rows_of(visit: Visit, newest: int | None = None) -> tuple[Row, ...]:
         last = copy.rows[-1].number if copy.rows else 0
         known = len(copy.rows)
         if newest is not None and newest == last:
-            return tuple(copy.rows)
+            return _since_begun(copy.rows)
     newer = VisitEntry.objects.filter(visit_id=visit.pk, number__gt=last, kept__isnull=False)
     found = [_row(entry) for entry in newer.select_related("kept").order_by("number")]
     with _lock:
         if len(copy.rows) == known:
             copy.rows.extend(found)
-        return tuple(copy.rows)
+        return _since_begun(copy.rows)
 
 
 def read_newer(visits: Sequence[Visit]) -> dict[int, int]:
@@ -101,12 +101,18 @@ def read_newer(visits: Sequence[Visit]) -> dict[int, int]:
 
 
 def read_rows(visits: Iterable[Visit]) -> dict[int, tuple[Row, ...]]:
-    """All entries of several visits by the visit's number, in one question and past the copies."""
+    """The same of several visits by the visit's number, in one question and past the copies."""
     found: dict[int, list[Row]] = {visit.pk: [] for visit in visits}
     entries = VisitEntry.objects.filter(visit_id__in=found, kept__isnull=False)
     for entry in entries.select_related("kept").order_by("number"):
         found[entry.visit_id].append(_row(entry))
-    return {number: tuple(rows) for number, rows in found.items()}
+    return {number: _since_begun(rows) for number, rows in found.items()}
+
+
+def _since_begun(rows: Sequence[Row]) -> tuple[Row, ...]:
+    """What counts: a beginning that was taken back, and what was entered after it, counts no more."""
+    last = max((place for place, row in enumerate(rows) if row.kind == Kind.BEGIN), default=0)
+    return tuple(rows[last:])
 
 
 def forget(visits: list[int]) -> None:
@@ -131,12 +137,14 @@ class Missing:
     route: str
 
 
-def missing_before(person: Person) -> list[Missing]:
-    """What screening, consent and set-up still lack today."""
+def missing_before(visit: Visit) -> list[Missing]:
+    """What screening, consent and set-up still lack for this visit, should it begin now."""
     found = []
+    person = visit.person.kept
     now = standing(person)
-    if not now.asked_today:
-        found.append(Missing("Screening", "not asked today", "screening"))
+    if not now.asked_anew:
+        words = "not asked anew since the last visit began" if now.asked_today else "not asked today"
+        found.append(Missing("Screening", words, "screening"))
     elif now.outcome is not Outcome.GO_ON:
         found.append(Missing("Screening", "the answers hold the visit back", "screening"))
     if now.consent is None:
@@ -146,34 +154,44 @@ def missing_before(person: Person) -> list[Missing]:
         found.append(Missing("Screening", "does not allow the visit", "screening"))
     run = present_run(person)
     if run is None:
-        found.append(Missing("Set-up", "not gone through today", "setup-check"))
+        found.append(Missing("Set-up", "not gone through today for this visit", "setup-check"))
+    elif not run.is_for(visit):
+        words = f"gone through for {run.region}, not for {visit.course.region_words}"
+        found.append(Missing("Set-up", words, "setup-check"))
     elif run.ready().open:
         found.append(Missing("Set-up", f"{len(run.ready().open)} lines open", "setup-check"))
     return found
 
 
-def begin(visit: Visit) -> Visit:
+def begin(visit: Visit, confirmed: Collection[str] = (), reason: str = "") -> Visit:
     """Begin a visit: its clock starts, and profile and plan in force are kept with it.
 
-    Raises VisitError with one sentence where something is missing or the visit is not planned.
+    `confirmed` are the doubts (`doubts_before`) in spite of which it is to begin, and `reason` says why.
+    Raises VisitError with one sentence where something is missing, a doubt is not confirmed, the visit is not
+    planned or another one of the same person runs.
     """
     with transaction.atomic():
-        lacking = missing_before(visit.person.kept)
+        lacking = missing_before(visit)
         if lacking:
             said = "; ".join(f"{one.name.lower()}: {one.words}" for one in lacking)
             raise VisitError(f"The visit cannot begin. Missing: {said}.")
-        running = begin_visit(visit, timezone.now())
-        keep_beginning(running)
+        doubts = doubts_before(visit)
+        if not set(doubts) <= set(confirmed) or (doubts and not reason.strip()):
+            raise VisitError(f"The visit has not begun. {' '.join(doubts)} Tick that you know, and say why.")
+        running = begin_visit(visit, timezone.now(), reason if doubts else "")
+        keep_beginning(running, doubts, reason)
     return running
 
 
-def keep_beginning(visit: Visit) -> None:
-    """Keep with a visit's beginning the plan and profile now in force: they hold for it to its end."""
+def keep_beginning(visit: Visit, doubts: Sequence[str] = (), reason: str = "") -> None:
+    """Keep with a visit's beginning the plan and profile now in force: they hold for it to its end; and the
+    doubts in spite of which it began, with the reason."""
     region = visit.course.region_kind
     text, plan, limits = profile_text(), plan_of(visit.plan, region), manual_limits(visit.device)
     profile = profile_of(text, limits)
+    earlier = VisitEntry.objects.filter(visit_id=visit.pk, kind=Kind.BEGIN).count()
     planned = Planned(
-        id=f"begin-{visit.pk}",
+        id=f"begin-{visit.pk}-{earlier + 1}" if earlier else f"begin-{visit.pk}",
         at_s=0.0,
         received_s=0.0,
         region=region.value,
@@ -187,6 +205,7 @@ def keep_beginning(visit: Visit) -> None:
         "profile": {"name": profile.name, "version": profile.version, "text": text, "limits": limits},
         "case": plan.case_text,
     }
+    content |= {"despite": list(doubts), "reason": reason.strip()} if doubts else {}
     VisitEntry.of(visit, Kind.BEGIN, planned.id, content)
 
 

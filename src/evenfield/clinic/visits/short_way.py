@@ -103,7 +103,7 @@ def _answer(request: HttpRequest, number: int) -> HttpResponse | None:
         and received - _moment(signed_in) < DeviceSession.LIFETIME
         and received - _moment(active) <= timedelta(minutes=idle)
     )
-    if not allowed or not newest:
+    if not allowed or not newest or started_at is None:
         return None
     visit = Visit(
         pk=number,

@@ -11,6 +11,7 @@ urlpatterns = [
     path("practice/", views_practice.practice_profile, name="practice-profile"),
     path("<int:number>/", views_live.live_visit, name="live-visit"),
     path("<int:number>/begin/", views_live.begin_visit, name="begin-visit"),
+    path("<int:number>/take-back/", views_closing.take_back_visit, name="take-back-visit"),
     path("<int:number>/entries/", views_live.visit_entries, name="visit-entries"),
     path("<int:number>/now/", views_live.visit_now, name="visit-now"),
     path("<int:number>/readings/", views_readings.readings_file, name="readings-file"),

@@ -10,6 +10,7 @@ from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
 from evenfield.clinic.courses.finding import visit_or_404
+from evenfield.clinic.courses.forms import VisitReasonForm
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.visits.closing import close, keep_report, keep_unwanted
@@ -18,6 +19,7 @@ from evenfield.clinic.visits.models import NextSteps
 from evenfield.clinic.visits.reporting import estimate_of, page_lines, pdf, picture
 from evenfield.clinic.visits.running import Running, running
 from evenfield.clinic.visits.summary import closing, reported, summary, unwanted
+from evenfield.clinic.visits.taking_back import never_on, take_back
 from evenfield.conduct.adverse import default_adverse_events
 from evenfield.conduct.state import State
 
@@ -61,9 +63,29 @@ def close_visit(request: StaffRequest, number: int) -> HttpResponse:
         "form": form,
         "lines": summary(run).lines,
         "stopped": state.stopped is not None,
+        "never_on": never_on(run),
         "unwanted": [(row, reported(run, row)) for row in unwanted(run)],
     }
     return render(request, "visits/close.html", context)
+
+
+@requires("visits.enter")
+def take_back_visit(request: StaffRequest, number: int) -> HttpResponse:
+    """A visit begun by mistake is planned again, with a reason, if the field was never on."""
+    visit = visit_or_404(number)
+    if visit.state != VisitState.RUNNING:
+        return redirect("visit", number=number)
+    form = VisitReasonForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            take_back(visit, form.cleaned_data["reason"])
+        except VisitError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, "Taken back: the visit is planned again.")
+            return redirect("visit", number=number)
+    context = {"visit": visit, "person": visit.person.kept, "form": form, "may": never_on(running(visit))}
+    return render(request, "visits/take_back.html", context)
 
 
 @requires("visits.enter")

@@ -19,11 +19,15 @@ from evenfield.clinic.courses.finding import visit_or_404
 from evenfield.clinic.courses.models import Visit, VisitState
 from evenfield.clinic.courses.visits import VisitError
 from evenfield.clinic.visits import running as runs
+from evenfield.clinic.visits.doubts import doubts_before
 from evenfield.clinic.visits.plans import plan_of
 from evenfield.clinic.visits.recording import BatchError, take_batch
 from evenfield.clinic.visits.short_way import remember
 from evenfield.clinic.visits.telling import heartbeat
+from evenfield.clinic.whole_numbers import whole_number
 from evenfield.conduct.profile import ProfileError
+
+_LONGEST_REASON = 200  # characters, as the visit holds it
 
 
 @requires("visits.view")
@@ -40,7 +44,8 @@ def live_visit(request: StaffRequest, number: int) -> HttpResponse:
     trail.record(Action.READ, kind="courses.visit", object_id=visit.pk, subject_id=visit.subject_id())
     context: dict[str, Any] = {"visit": visit, "person": person}
     if visit.state == VisitState.PLANNED:
-        context |= {"missing": runs.missing_before(person), "plan": plan_of(visit.plan, visit.course.region)}
+        context |= {"missing": runs.missing_before(visit), "plan": plan_of(visit.plan, visit.course.region)}
+        context |= {"doubts": doubts_before(visit)}
         return render(request, "visits/start.html", context)
     assert visit.started_at
     context["start_ms"] = round(visit.started_at.timestamp() * 1000)
@@ -54,7 +59,7 @@ def begin_visit(request: StaffRequest, number: int) -> HttpResponse:
     """The visit's clock starts, if nothing is missing."""
     visit = visit_or_404(number)
     try:
-        runs.begin(visit)
+        runs.begin(visit, request.POST.getlist("despite"), request.POST.get("reason", "")[:_LONGEST_REASON])
     except (VisitError, ProfileError) as error:
         messages.error(request, str(error))
     return redirect("live-visit", number=number)
@@ -95,9 +100,7 @@ def told(request: HttpRequest, visit: Visit, newest: int, received: datetime) ->
     Raises VisitError for a visit without a clock."""
     run = runs.running(visit, newest=newest)
     after, have = request.GET.get("after", "0"), request.GET.get("have", "")
-    content = heartbeat(
-        run, int(after) if after.isdecimal() else 0, float(have) if _number(have) else None, received
-    )
+    content = heartbeat(run, whole_number(after) or 0, float(have) if _number(have) else None, received)
     if after == "0":
         content["plan"] = run.plan.as_json()
     return JsonResponse(content)

@@ -27,7 +27,8 @@ def said(row: Row) -> str:
     """One entry in words."""
     if row.kind == Kind.BEGIN:
         profile = row.content.get("profile", {})
-        return f"visit begun, profile {profile.get('name')} version {profile.get('version')}"
+        despite = f", although: {' '.join(row.content['despite'])}" if row.content.get("despite") else ""
+        return f"visit begun, profile {profile.get('name')} version {profile.get('version')}{despite}"
     if row.kind == Kind.CLOSING:
         return "visit closed"
     if row.kind == Kind.ADVERSE:

@@ -88,14 +88,19 @@
 
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
+    if (secret.disabled) return; // the answer to the last one is still out
+    const said = new FormData(form);
+    secret.disabled = true; // what is typed now would be wiped by the answer
     try {
-      const answer = await post(locked, new FormData(form));
+      const answer = await post(locked, said);
       if (answer.ok) return hide();
       if (answer.status === 401) return location.assign(signIn);
-      const said = await answer.json();
-      problem.textContent = "This did not match. Tries left: " + said.left + ".";
+      const told = await answer.json();
+      problem.textContent = "This did not match. Tries left: " + told.left + ".";
     } catch {
       problem.textContent = "The server does not answer. The page stays as it is; try again in a moment.";
+    } finally {
+      secret.disabled = false;
     }
     problem.hidden = false;
     secret.value = "";
