@@ -30,6 +30,19 @@ migrate()
 from evenfield.clinic.demonstration import make_demonstration
 make_demonstration()
 """
+_TAKE_IN = """
+from functools import partial
+from pathlib import Path
+from evenfield.clinic.terminal import start_django
+start_django(Path({home!r}))
+from evenfield.clinic.audit.actor import Actor, acting
+from evenfield.clinic.exchange.take_people import preview
+from evenfield.clinic.exchange.taking_in import take_in
+content = b"given_name,family_name,born\\nTove,Invented,1980-05-04\\n"
+make = partial(preview, content, month_first=False)
+with acting(Actor("terminal")):
+    take_in(make, content, seen=make().fingerprint(), looked=True, kind="people.person")
+"""
 PICTURE = bytes(range(256)) * 700
 
 
@@ -221,6 +234,24 @@ def test_through_the_command_line(home: Path, tmp_path: Path) -> None:
     assert "ok    backup: the last good backup was made today" in told
     assert "ok    database settings: journal delete, synchronous 3" in told
     assert "AMISS backup: there is no good backup yet" in run("doctor", "--home", str(again)).stdout
+
+
+def test_people_taken_in_from_a_file_are_verified_backed_up_and_restored(
+    home: Path, backup: Path, tmp_path: Path
+) -> None:
+    place, again = tmp_path / "new", tmp_path / "again"
+    put_back(backup, backup_key(home)[0], place)
+    take_in = [sys.executable, "-c", _TAKE_IN.format(home=str(place))]
+    subprocess.run(take_in, check=True, env={"PATH": "/usr/bin:/bin"}, capture_output=True)
+    assert len(rows(place / DATABASE)["people_person"]) == 8
+    verified = run("audit", "verify", "--home", str(place))
+    assert verified.returncode == 0, verified.stdout
+    made = run("backup", "--to", str(tmp_path / "b.age"), "--home", str(place))
+    assert made.returncode == 0, made.stderr
+    restored = run(
+        "restore", str(tmp_path / "b.age"), "--key", str(place / "backup-key"), "--home", str(again)
+    )
+    assert restored.returncode == 0, restored.stdout
 
 
 def test_the_age_of_the_last_backup(home: Path, backup: Path) -> None:

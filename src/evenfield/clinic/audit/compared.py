@@ -70,9 +70,11 @@ def _last_recorded(kinds: dict[str, type[Recorded]]) -> defaultdict[str, dict[st
         for kind, model in kinds.items()
     }
     known: defaultdict[str, dict[str, bytearray]] = defaultdict(dict)
-    wanted = AuditEvent.objects.filter(
-        kind__in=kinds, action__in=[Action.CREATE, Action.UPDATE, Action.DELETE]
-    ).order_by("number")
+    wanted = (
+        AuditEvent.objects.filter(kind__in=kinds, action__in=[Action.CREATE, Action.UPDATE, Action.DELETE])
+        .exclude(object_id="")  # older trails: files taken in
+        .order_by("number")
+    )
     for kind, number, action, content in wanted.values_list(
         "kind", "object_id", "action", "detail__content"
     ).iterator(chunk_size=2000):

@@ -28,6 +28,7 @@ class Action(models.TextChoices):
     REFUSED = "refused", "was refused"
     CODE = "code", "was given a one-time code"
     RESTORE = "restore", "restored a backup"
+    TAKE_IN = "take-in", "took in from a file"
 
 
 class AuditEvent(ChainedRow):
