@@ -246,6 +246,38 @@ def test_missing_triggers_are_found_and_put_back_by_migrate(five: list[AuditEven
     assert verify_chain().holds
 
 
+@pytest.mark.parametrize("name", ["audit_auditevent_no_delete", "visits_visitcontent_no_update"])
+def test_a_trigger_that_never_acts_in_the_place_of_one_that_does_is_found(name: str, terminal: Actor) -> None:
+    table, moment = name.rsplit("_no_", 1)
+    refuse = f"EXECUTE FUNCTION {table}_append_only()"
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(f"DROP TRIGGER {name} ON {table}")
+            cursor.execute(
+                f"CREATE TRIGGER {name} BEFORE {moment} ON {table} FOR EACH ROW WHEN (false) {refuse}"
+            )
+        else:
+            cursor.execute(f"DROP TRIGGER {name}")
+            refuse = f"SELECT RAISE(ABORT, '{table} is append-only')"
+            cursor.execute(f"CREATE TRIGGER {name} BEFORE {moment} ON {table} WHEN 0 BEGIN {refuse}; END")
+    assert verify_chain().problems == (f"{table}: the trigger {name} is not the one that was set.",)
+    triggers.set_triggers()
+    assert verify_chain().holds
+
+
+def test_a_trigger_whose_function_was_emptied_is_found(terminal: Actor) -> None:
+    if connection.vendor != "postgresql":
+        pytest.skip("only PostgreSQL keeps what a trigger does apart from it")
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "CREATE OR REPLACE FUNCTION audit_auditevent_append_only() RETURNS trigger LANGUAGE plpgsql"
+            " AS $$ BEGIN RETURN OLD; END $$"
+        )
+    assert len(verify_chain().problems) == 3
+    triggers.set_triggers()
+    assert verify_chain().holds
+
+
 def test_an_erasure_removes_content_and_the_chain_still_holds(five: list[AuditEvent]) -> None:
     from evenfield.clinic.audit.trail import forget_details
 
