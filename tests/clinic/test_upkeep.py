@@ -254,6 +254,43 @@ def test_people_taken_in_from_a_file_are_verified_backed_up_and_restored(
     assert restored.returncode == 0, restored.stdout
 
 
+def restored_trail(home: Path, key: Path, tmp_path: Path, name: str) -> tuple[str, str, str]:
+    """Back this directory up and restore it: what restoring, and then verifying said, and the last note."""
+    again = tmp_path / name
+    made = run("backup", "--to", str(tmp_path / f"{name}.age"), "--home", str(home))
+    assert made.returncode == 0, made.stderr
+    restored = run("restore", str(tmp_path / f"{name}.age"), "--key", str(key), "--home", str(again))
+    verified = run("audit", "verify", "--home", str(again))
+    with closing(sqlite3.connect(again / "evenfield.sqlite3")) as connection:
+        last = connection.execute("SELECT action, note FROM audit_auditevent ORDER BY number DESC").fetchone()
+    assert last[0] == "restore"
+    return restored.stdout, verified.stdout, last[1]
+
+
+def test_restoring_anchors_the_trail_anew_and_says_what_it_took_over(
+    home: Path, backup: Path, tmp_path: Path
+) -> None:
+    """Rows that came while the backup was taken are taken over and counted; a missing anchor is told."""
+    place = tmp_path / "new"
+    put_back(backup, key := backup_key(home)[0], place)
+    anchor = (place / "audit-anchor.json").read_bytes()
+    take_in = [sys.executable, "-c", _TAKE_IN.format(home=str(place))]
+    subprocess.run(take_in, check=True, env={"PATH": "/usr/bin:/bin"}, capture_output=True)
+    (place / "audit-anchor.json").write_bytes(anchor)
+    verified = run("audit", "verify", "--home", str(place))
+    assert verified.returncode == 1
+    assert "were added behind the application." in verified.stdout
+    said, verified_anew, note = restored_trail(place, key, tmp_path, "later")
+    assert said.count("\n") == 1
+    assert "no problem found" in verified_anew
+    assert note.endswith(", 2 rows after its anchor")
+    (place / "audit-anchor.json").unlink()
+    said, verified_anew, note = restored_trail(place, key, tmp_path, "none")
+    assert "audit_auditevent: the anchor file knows nothing of it" in said
+    assert "no problem found" in verified_anew
+    assert "after its anchor" not in note
+
+
 def test_the_age_of_the_last_backup(home: Path, backup: Path) -> None:
     last = last_backup(home)
     assert last

@@ -130,11 +130,15 @@ def restore_backup(file: Path, key: Path, home: Path | None = None) -> tuple[str
     from evenfield.clinic.audit.actor import Actor, acting
     from evenfield.clinic.audit.compared import verify_record
     from evenfield.clinic.audit.models import Action
-    from evenfield.clinic.audit.trail import record
+    from evenfield.clinic.audit.trail import anchor_anew, record, take_later_rows
 
+    later = take_later_rows()  # the backup holds the anchor as it was before the database was copied
     found = verify_record()
+    anchor_anew()
     with acting(Actor("terminal")):
-        record(Action.RESTORE, note=f"backup of {made}")
+        record(
+            Action.RESTORE, note=f"backup of {made}" + (f", {later} rows after its anchor" if later else "")
+        )
     return made, found
 
 
