@@ -10,6 +10,7 @@ import pytest
 from django.conf import settings
 from django.db import DatabaseError, connection, transaction
 
+from evenfield.clinic.accounts.models import Account
 from evenfield.clinic.audit import anchor, triggers
 from evenfield.clinic.audit.actor import Actor, NobodyActingError, acting
 from evenfield.clinic.audit.chain import FIRST, canonical
@@ -17,21 +18,27 @@ from evenfield.clinic.audit.compared import rows_unlike_the_trail, verify_record
 from evenfield.clinic.audit.models import Action, AuditDetail, AuditEvent
 from evenfield.clinic.audit.recorded import Recorded, unrecorded
 from evenfield.clinic.audit.trail import record, verify_chain
+from evenfield.clinic.courses.models import Visit
 from evenfield.clinic.devices.models import Device
 from evenfield.clinic.people.leaving import EraseReason, erase
 from evenfield.clinic.people.merging import merge
 from evenfield.clinic.people.models import Person
+from evenfield.clinic.visits.models import VisitEntry
 
 pytestmark = pytest.mark.django_db
 
 
-def behind_the_back(statement: str, *values: str | int | datetime | None) -> None:
+def behind_the_back(
+    statement: str,
+    *values: str | int | datetime | None,
+    tables: tuple[str, ...] = ("audit_auditevent", "audit_auditdetail"),
+) -> None:
     """Change the database as someone would who first takes the triggers away, and puts them back after."""
     on_postgresql = connection.vendor == "postgresql"
     with connection.cursor() as cursor:
         if on_postgresql:
             cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
-        for table in ("audit_auditevent", "audit_auditdetail"):
+        for table in tables:
             for name in triggers._names(table):
                 cursor.execute(f"DROP TRIGGER {name}" + (f" ON {table}" if on_postgresql else ""))
         cursor.execute(statement, list(values))
@@ -483,6 +490,69 @@ def test_a_row_changed_added_or_removed_behind_the_trail_is_found(
     ]
     assert verify_chain().holds
     assert not verify_record().holds
+
+
+def test_entries_about_people_that_were_cut_off_or_added_are_found_without_their_anchor(
+    begun: Visit,
+) -> None:
+    """The trail tells of each of them. The line of the trail is `audit_auditevent`'s own to protect."""
+    VisitEntry.of(begun, "note", "e1", {"words": "x"})
+    assert verify_record().problems == ()
+    last = VisitEntry.objects.latest("number")
+    for table in ("visits_visitcontent", "visits_visitentry"):
+        column = "number" if table.endswith("entry") else "row_id"
+        behind_the_back(f"DELETE FROM {table} WHERE {column} = %s", last.number, tables=(table,))
+    assert f"visits_visitentry: entry {last.number} was removed behind the trail." in rows_unlike_the_trail()
+    content = {"kind": "note", "subject_id": begun.course.person_id, "actor": "x", "content_digest": "0"}
+    for name in ("e1", "e2"):
+        VisitEntry.append(**content, visit_id=begun.pk, entry_id=name)
+    assert rows_unlike_the_trail() == [
+        f"visits_visitentry: entry {last.number + 1} was added behind the trail."
+    ]
+
+
+def test_the_row_of_someone_erased_must_be_blank(terminal: Actor, person: Callable[..., Person]) -> None:
+    gone = person(given="Gone", note="once")
+    erase(gone, EraseReason.ASKED)
+    assert rows_unlike_the_trail() == []
+    unrecorded(Person).filter(pk=gone.pk).update(family_name="Back", note="again")
+    assert rows_unlike_the_trail() == [
+        f"people_person: family_name of row {gone.pk} is not blank, though the person was erased.",
+        f"people_person: note of row {gone.pk} is not blank, though the person was erased.",
+    ]
+
+
+@pytest.mark.parametrize("field", ["password", "pin", "totp_secret"])
+def test_a_secret_exchanged_behind_the_trail_is_found(
+    field: str, account: Callable[..., Account], terminal: Actor
+) -> None:
+    """The hash of someone else's password in the place of one's own: both are hashes the application made."""
+    one, other = account("owner"), account("operator", totp_secret="OTHERSECRET")
+    one.set_password("another one of seven words")
+    one.save()
+    assert rows_unlike_the_trail() == []
+    unrecorded(Account).filter(pk=one.pk).update(**{field: getattr(other, field)})
+    assert rows_unlike_the_trail() == [
+        f"accounts_account: {field} of row {one.pk} is not what the trail last recorded."
+    ]
+
+
+def test_entries_of_before_secrets_had_a_digest_are_passed_over(
+    account: Callable[..., Account], terminal: Actor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patch:
+        patch.setattr(Account, "instead_of", lambda *_: "(not shown)")
+        one = account("owner")
+    unrecorded(Account).filter(pk=one.pk).update(pin="x")
+    assert rows_unlike_the_trail() == []
+
+
+def test_equal_secrets_do_not_show_as_equal_in_the_trail(account: Callable[..., Account]) -> None:
+    one, other = account("owner"), account("operator")
+    unrecorded(Account).filter(pk=other.pk).update(password=one.password)
+    marks = {Account.objects.get(pk=key.pk).instead_of("password", one.password) for key in (one, other)}
+    assert len(marks) == 2
+    assert one.instead_of("pin", one.password) not in marks
 
 
 def test_many_changed_rows_are_not_told_one_by_one(terminal: Actor) -> None:
