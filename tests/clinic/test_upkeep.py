@@ -30,6 +30,12 @@ migrate()
 from evenfield.clinic.demonstration import make_demonstration
 make_demonstration()
 """
+_MIGRATE = """
+from pathlib import Path
+from evenfield.clinic.terminal import migrate, start_django
+start_django(Path({home!r}))
+migrate()
+"""
 _TAKE_IN = """
 from functools import partial
 from pathlib import Path
@@ -320,6 +326,22 @@ def test_the_doctor_finds_a_wrong_clock_and_an_open_key(
     assert amiss(datetime.now(UTC) - timedelta(days=400)) == {"secret-key", "backup", "clock"}
     (tmp_path / "secret-key").chmod(0o600)
     assert amiss(datetime.now(UTC)) == {"backup"}
+
+
+def test_nobody_else_may_read_the_database_and_the_doctor_says_if_they_may(
+    tmp_path: Path, db: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As made under the usual mask, and one that an earlier version made, at its next start."""
+    monkeypatch.delenv("DATABASE_URL", raising=False)
+    start = [sys.executable, "-c", _MIGRATE.format(home=str(tmp_path / "home"))]
+    database = tmp_path / "home" / DATABASE
+    for mode in (None, 0o644):
+        if mode:
+            database.chmod(mode)
+            assert DATABASE in {one.name for one in look_over(tmp_path / "home") if not one.in_order}
+        subprocess.run(start, check=True, env={"PATH": "/usr/bin:/bin"}, capture_output=True, umask=0o022)
+        assert database.stat().st_mode & 0o777 == 0o600
+        assert DATABASE in {one.name for one in look_over(tmp_path / "home") if one.in_order}
 
 
 def test_the_doctor_reads_the_clinics_own_measuring_protocols(

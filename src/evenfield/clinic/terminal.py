@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from evenfield.clinic.home import HOME_VARIABLE, HomeError, home_path, prepare_home
+from evenfield.clinic.home import HOME_VARIABLE, HomeError, home_path, make_private, prepare_home
 
 if TYPE_CHECKING:
     from evenfield.clinic.audit.trail import Verification
@@ -64,7 +64,10 @@ def _open_record(home: Path | None) -> Path:
 def migrate() -> None:
     """Bring the database to the present shape, and check that every route states who may use it."""
     from django.core.management import call_command
+    from django.db import connection
 
+    if connection.vendor == "sqlite":  # its journal takes over who may read it
+        make_private(Path(connection.settings_dict["NAME"]))
     call_command("check", stdout=io.StringIO())
     call_command("migrate", interactive=False, verbosity=0)
 
