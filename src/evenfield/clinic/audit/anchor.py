@@ -59,9 +59,9 @@ class AnchorError(Exception):
 def ahead(table: str, last: ChainEnd, new: ChainEnd, *, own: bool) -> bool:
     """Note a row before its transaction is committed; returns whether the anchor knows the one before it.
 
-    `own`: the transaction in hand wrote to this chain before. Where the chain does not end where the anchor
-    says, nothing is noted: what was cut off or added behind the application stays to be seen. Nor does a file
-    that cannot be read or written keep anyone from working.
+    `own`: the row before it was written by the transaction in hand. Where the chain does not end where the
+    anchor says, nothing is noted: what was cut off or added behind the application stays to be seen. Nor does
+    a file that cannot be read or written keep anyone from working.
     """
     try:
         with _alone():

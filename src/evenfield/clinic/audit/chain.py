@@ -63,7 +63,7 @@ class ChainedRow(models.Model):
             row.digest = row.computed_digest()
             row.save(force_insert=True)
             table, end = cls._meta.db_table, ChainEnd(row.number, row.digest)
-            if anchor.ahead(table, last, end, own=_Committed.waits(table)):
+            if anchor.ahead(table, last, end, own=_Committed.waiting(table) == last):
                 transaction.on_commit(_Committed(table, end), robust=True)
         return row
 
@@ -81,8 +81,10 @@ class ChainedRow(models.Model):
     @classmethod
     def end_and_anchor(cls) -> tuple[ChainEnd, Anchor | None]:
         """Where the chain ends and where the anchor says so, at one moment. Raises AnchorError."""
+        table = cls._meta.db_table
         with transaction.atomic():
-            return cls.held_end(), anchor.read(cls._meta.db_table)
+            end, anchored, own = cls.held_end(), anchor.read(table), _Committed.waiting(table)
+        return end, Anchor(anchored.kept, own) if anchored and own else anchored
 
     @classmethod
     def broken_links(cls) -> Iterator[str]:
@@ -121,7 +123,10 @@ class _Committed:
         anchor.write(self.table, self.end.number, self.end.digest)
 
     @classmethod
-    def waits(cls, table: str) -> bool:
-        """Whether the transaction in hand wrote to this chain before."""
-        waiting = (entry[1] for entry in reversed(connection.run_on_commit))
-        return any(isinstance(call, cls) and call.table == table for call in waiting)
+    def waiting(cls, table: str) -> ChainEnd | None:
+        """The end that the transaction in hand gave this chain, None if it wrote nothing there.
+
+        What was undone to a savepoint waits no longer.
+        """
+        calls = (entry[1] for entry in reversed(connection.run_on_commit))
+        return next((call.end for call in calls if isinstance(call, cls) and call.table == table), None)
