@@ -128,6 +128,9 @@ def test_each_filter_shows_only_its_own(
     assert asked(f"?person={other.code}&staff={lead.pk}&action=print") == set()
     assert "No record has this code" in page(owner, "?person=000000")
     assert lines(page(owner, "?person=000000")) == {}
+    for unknown in ("999999", "1" * 40, "²", "x"):
+        assert lines(page(owner, f"?record={unknown}")) == {}
+        assert page(owner, f"?before={unknown}")
     assert 'class="wrong"' in page(owner, "?action=nothing")
     assert lines(page(owner, "?action=nothing")) == {}
     assert lines(page(owner, "?day=tomorrow")) == {}

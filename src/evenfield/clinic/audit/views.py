@@ -22,15 +22,14 @@ def trail_page(request: HttpRequest) -> HttpResponse:
     """The latest entries asked for, or those before a number; looking at the trail is itself recorded."""
     asked = request.GET.copy()
     record, before = asked.get("record", ""), asked.get("before", "")
-    if record.isdigit():  # a record by its number, as pages link to it
-        asked.setdefault(
-            "person", Person.objects.filter(pk=int(record)).values_list("code", flat=True).first()
-        )
+    if record:  # by its number, as pages linked to it before
+        known = Person.objects.filter(pk=int(record)) if record.isdecimal() else Person.objects.none()
+        asked["person"] = known.values_list("code", flat=True).first() or "unknown"
     form = TrailForm(asked)
     found: list[AuditEvent] = []
     if form.is_valid():
         events = _found(form)
-        if before.isdigit():
+        if before.isdecimal():
             events = events.filter(number__lt=int(before))
         found = list(events.select_related("detail")[: _PER_PAGE + 1])
     trail.record(Action.READ, kind="audit.auditevent", object_id=before[:60])
