@@ -79,6 +79,7 @@ _VARIANTS: dict[str, Callable[[Made], list[tuple[str, str]]]] = {
     ],
     "trail": lambda made: [
         ("", ""), ("of one person", f"?record={made.person.pk}"), ("far back", "?before=1000"),
+        ("asked for", f"?staff=1&action=read&day={timezone.localdate()}"),
     ],
     "person-courses": lambda _: [("", ""), ("further", "?from=1")],
     "visit-now": lambda _: [("", "?after=0")],

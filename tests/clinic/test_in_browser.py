@@ -18,6 +18,7 @@ SIZES = {"desk": (1280, 800), "tablet": (1024, 768), "phone": (390, 844), "narro
 OPEN_PAGES = ["sign-in/", "set-password/", "about/", "nothing-here/"]
 OWNER_PAGES = [
     "", "people/", "people/add/", "staff/", "staff/add/", "staff/2/", "settings/", "trail/",
+    "trail/?action=update",
     "screening/consent-text/", "measuring/protocols/",
     "courses/calendar/", "courses/calendar/?show=day", "courses/calendar/own/", "courses/rules/",
     "courses/open/", "courses/visit/1/", "courses/course/1/change/", "courses/course/1/state/",

@@ -1,7 +1,8 @@
 """The trail holds, and shows every edit, removal and reordering made behind the application's back."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 
@@ -9,28 +10,35 @@ import pytest
 from django.conf import settings
 from django.db import DatabaseError, connection, transaction
 
-from evenfield.clinic.audit import triggers
+from evenfield.clinic.accounts.models import Account
+from evenfield.clinic.audit import anchor, triggers
 from evenfield.clinic.audit.actor import Actor, NobodyActingError, acting
 from evenfield.clinic.audit.chain import FIRST, canonical
 from evenfield.clinic.audit.compared import rows_unlike_the_trail, verify_record
 from evenfield.clinic.audit.models import Action, AuditDetail, AuditEvent
 from evenfield.clinic.audit.recorded import Recorded, unrecorded
 from evenfield.clinic.audit.trail import record, verify_chain
+from evenfield.clinic.courses.models import Visit
 from evenfield.clinic.devices.models import Device
 from evenfield.clinic.people.leaving import EraseReason, erase
 from evenfield.clinic.people.merging import merge
 from evenfield.clinic.people.models import Person
+from evenfield.clinic.visits.models import VisitEntry
 
 pytestmark = pytest.mark.django_db
 
 
-def behind_the_back(statement: str, *values: str | int | datetime | None) -> None:
+def behind_the_back(
+    statement: str,
+    *values: str | int | datetime | None,
+    tables: tuple[str, ...] = ("audit_auditevent", "audit_auditdetail"),
+) -> None:
     """Change the database as someone would who first takes the triggers away, and puts them back after."""
     on_postgresql = connection.vendor == "postgresql"
     with connection.cursor() as cursor:
         if on_postgresql:
             cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
-        for table in ("audit_auditevent", "audit_auditdetail"):
+        for table in tables:
             for name in triggers._names(table):
                 cursor.execute(f"DROP TRIGGER {name}" + (f" ON {table}" if on_postgresql else ""))
         cursor.execute(statement, list(values))
@@ -233,6 +241,139 @@ def test_an_altered_anchor_is_found(
     assert any("was altered" in problem for problem in verify_chain().problems)
 
 
+def test_rows_of_which_the_anchor_file_knows_nothing_are_found(five: list[AuditEvent]) -> None:
+    """Whoever cuts off an end may remove the file that tells of it."""
+    behind_the_back("DELETE FROM audit_auditdetail WHERE event_id = 5")
+    behind_the_back("DELETE FROM audit_auditevent WHERE number = 5")
+    anchor.forget()
+    unknown = "audit_auditevent: the anchor file knows nothing of it, though it has 4 rows."
+    assert verify_chain().problems == (unknown,)
+    record(Action.READ)
+    assert verify_chain().problems == (unknown.replace("4", "5"),)
+
+
+def test_an_anchor_of_before_it_noted_rows_ahead_is_read(five: list[AuditEvent]) -> None:
+    """An entry of the file as first written: number, digest and mark."""
+    last = five[-1]
+    anchor.forget()
+    anchor.write("audit_auditevent", last.number, last.digest)
+    noted = json.loads((Path(settings.EVENFIELD_HOME) / "audit-anchor.json").read_text())
+    assert set(noted["audit_auditevent"]) == {"number", "digest", "mark"}
+    assert verify_chain().holds
+
+
+def forge(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A row computed as the application does, by someone who has the database alone."""
+    with monkeypatch.context() as patch, committed():
+        patch.setattr(anchor, "ahead", lambda *_, **__: False)
+        record(Action.ERASE, kind="people.person", object_id=2, subject_id=2)
+
+
+@contextmanager
+def committed() -> Iterator[None]:
+    """As a transaction of its own: undone if broken off, and otherwise what waits for the commit is done."""
+    before = len(connection.run_on_commit)
+    with transaction.atomic():
+        yield
+    waiting = connection.run_on_commit[before:]
+    del connection.run_on_commit[before:]
+    for entry in waiting:
+        entry[1]()
+
+
+def read(times: int = 1) -> None:
+    """So many entries in one transaction."""
+    with committed():
+        for _ in range(times):
+            record(Action.READ)
+
+
+def break_off(times: int) -> None:
+    """So many entries that are undone again."""
+    with suppress(ZeroDivisionError), committed():
+        for _ in range(times):
+            record(Action.READ)
+        raise ZeroDivisionError
+
+
+def test_rows_added_behind_the_application_are_found_and_stay_found(
+    terminal: Actor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read(2)
+    forge(monkeypatch)
+    problem = "audit_auditevent: rows 3 to 3 were added behind the application."
+    assert verify_chain().problems == (problem,)
+    read()
+    read(2)
+    assert verify_chain().problems == (problem.replace("to 3", "to 6"),)
+
+
+def test_a_row_forged_in_the_place_of_one_undone_is_found(
+    terminal: Actor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read()
+    break_off(1)
+    forge(monkeypatch)
+    assert verify_chain().problems == ("audit_auditevent: rows 2 to 2 were added behind the application.",)
+
+
+def test_a_crash_between_commit_and_anchor_leaves_nothing_to_find(
+    terminal: Actor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However many rows the transaction had; the next one goes on from there."""
+    read()
+    with monkeypatch.context() as patch:
+        patch.setattr(anchor, "write", lambda *_: None)
+        read(40)
+        assert anchored() == (1, 41)
+        assert verify_chain().problems == ()
+        read()
+        assert anchored() == (41, 42)
+        assert verify_chain().problems == ()
+    break_off(3)
+    read()
+    assert anchored() == (43, 43)
+    assert verify_chain().problems == ()
+
+
+def anchored() -> tuple[int, int]:
+    """Numbers of the end known as committed, and of the one being written."""
+    held = anchor.read("audit_auditevent")
+    assert held
+    return held.kept.number, held.coming.number
+
+
+def test_what_is_undone_whole_or_in_part_leaves_nothing_to_find(terminal: Actor) -> None:
+    break_off(2)
+    assert verify_chain().problems == ()
+    read()
+    break_off(3)
+    assert verify_chain().problems == ()
+    with committed():
+        record(Action.READ)
+        with suppress(ZeroDivisionError), transaction.atomic():
+            record(Action.READ)
+            raise ZeroDivisionError
+        record(Action.READ)
+        with suppress(ZeroDivisionError), transaction.atomic():
+            record(Action.READ)
+            record(Action.READ)
+            raise ZeroDivisionError
+        assert verify_chain().problems == ()  # as the transaction itself sees it
+    assert verify_chain().problems == ()
+    assert anchored()[0] == 3
+    read()
+    assert anchored() == (4, 4)
+    assert verify_chain().problems == ()
+
+
+def test_an_anchor_file_that_cannot_be_read_keeps_nobody_from_working(five: list[AuditEvent]) -> None:
+    (Path(settings.EVENFIELD_HOME) / "audit-anchor.json").write_text("{")
+    record(Action.READ)
+    assert AuditEvent.objects.count() == 6
+    assert any("is not JSON" in problem for problem in verify_chain().problems)
+
+
 def test_missing_triggers_are_found_and_put_back_by_migrate(five: list[AuditEvent]) -> None:
     on_postgresql = connection.vendor == "postgresql"
     with connection.cursor() as cursor:
@@ -242,6 +383,38 @@ def test_missing_triggers_are_found_and_put_back_by_migrate(five: list[AuditEven
     assert verify_chain().problems == (
         "audit_auditevent: the trigger audit_auditevent_no_delete is missing from the database.",
     )
+    triggers.set_triggers()
+    assert verify_chain().holds
+
+
+@pytest.mark.parametrize("name", ["audit_auditevent_no_delete", "visits_visitcontent_no_update"])
+def test_a_trigger_that_never_acts_in_the_place_of_one_that_does_is_found(name: str, terminal: Actor) -> None:
+    table, moment = name.rsplit("_no_", 1)
+    refuse = f"EXECUTE FUNCTION {table}_append_only()"
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(f"DROP TRIGGER {name} ON {table}")
+            cursor.execute(
+                f"CREATE TRIGGER {name} BEFORE {moment} ON {table} FOR EACH ROW WHEN (false) {refuse}"
+            )
+        else:
+            cursor.execute(f"DROP TRIGGER {name}")
+            refuse = f"SELECT RAISE(ABORT, '{table} is append-only')"
+            cursor.execute(f"CREATE TRIGGER {name} BEFORE {moment} ON {table} WHEN 0 BEGIN {refuse}; END")
+    assert verify_chain().problems == (f"{table}: the trigger {name} is not the one that was set.",)
+    triggers.set_triggers()
+    assert verify_chain().holds
+
+
+def test_a_trigger_whose_function_was_emptied_is_found(terminal: Actor) -> None:
+    if connection.vendor != "postgresql":
+        pytest.skip("only PostgreSQL keeps what a trigger does apart from it")
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "CREATE OR REPLACE FUNCTION audit_auditevent_append_only() RETURNS trigger LANGUAGE plpgsql"
+            " AS $$ BEGIN RETURN OLD; END $$"
+        )
+    assert len(verify_chain().problems) == 3
     triggers.set_triggers()
     assert verify_chain().holds
 
@@ -318,6 +491,69 @@ def test_a_row_changed_added_or_removed_behind_the_trail_is_found(
     ]
     assert verify_chain().holds
     assert not verify_record().holds
+
+
+def test_entries_about_people_that_were_cut_off_or_added_are_found_without_their_anchor(
+    begun: Visit,
+) -> None:
+    """The trail tells of each of them. The line of the trail is `audit_auditevent`'s own to protect."""
+    VisitEntry.of(begun, "note", "e1", {"words": "x"})
+    assert verify_record().problems == ()
+    last = VisitEntry.objects.latest("number")
+    for table in ("visits_visitcontent", "visits_visitentry"):
+        column = "number" if table.endswith("entry") else "row_id"
+        behind_the_back(f"DELETE FROM {table} WHERE {column} = %s", last.number, tables=(table,))
+    assert f"visits_visitentry: entry {last.number} was removed behind the trail." in rows_unlike_the_trail()
+    content = {"kind": "note", "subject_id": begun.course.person_id, "actor": "x", "content_digest": "0"}
+    for name in ("e1", "e2"):
+        VisitEntry.append(**content, visit_id=begun.pk, entry_id=name)
+    assert rows_unlike_the_trail() == [
+        f"visits_visitentry: entry {last.number + 1} was added behind the trail."
+    ]
+
+
+def test_the_row_of_someone_erased_must_be_blank(terminal: Actor, person: Callable[..., Person]) -> None:
+    gone = person(given="Gone", note="once")
+    erase(gone, EraseReason.ASKED)
+    assert rows_unlike_the_trail() == []
+    unrecorded(Person).filter(pk=gone.pk).update(family_name="Back", note="again")
+    assert rows_unlike_the_trail() == [
+        f"people_person: family_name of row {gone.pk} is not blank, though the person was erased.",
+        f"people_person: note of row {gone.pk} is not blank, though the person was erased.",
+    ]
+
+
+@pytest.mark.parametrize("field", ["password", "pin", "totp_secret"])
+def test_a_secret_exchanged_behind_the_trail_is_found(
+    field: str, account: Callable[..., Account], terminal: Actor
+) -> None:
+    """The hash of someone else's password in the place of one's own: both are hashes the application made."""
+    one, other = account("owner"), account("operator", totp_secret="OTHERSECRET")
+    one.set_password("another one of seven words")
+    one.save()
+    assert rows_unlike_the_trail() == []
+    unrecorded(Account).filter(pk=one.pk).update(**{field: getattr(other, field)})
+    assert rows_unlike_the_trail() == [
+        f"accounts_account: {field} of row {one.pk} is not what the trail last recorded."
+    ]
+
+
+def test_entries_of_before_secrets_had_a_digest_are_passed_over(
+    account: Callable[..., Account], terminal: Actor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with monkeypatch.context() as patch:
+        patch.setattr(Account, "instead_of", lambda *_: "(not shown)")
+        one = account("owner")
+    unrecorded(Account).filter(pk=one.pk).update(pin="x")
+    assert rows_unlike_the_trail() == []
+
+
+def test_equal_secrets_do_not_show_as_equal_in_the_trail(account: Callable[..., Account]) -> None:
+    one, other = account("owner"), account("operator")
+    unrecorded(Account).filter(pk=other.pk).update(password=one.password)
+    marks = {Account.objects.get(pk=key.pk).instead_of("password", one.password) for key in (one, other)}
+    assert len(marks) == 2
+    assert one.instead_of("pin", one.password) not in marks
 
 
 def test_many_changed_rows_are_not_told_one_by_one(terminal: Actor) -> None:

@@ -30,6 +30,25 @@ migrate()
 from evenfield.clinic.demonstration import make_demonstration
 make_demonstration()
 """
+_MIGRATE = """
+from pathlib import Path
+from evenfield.clinic.terminal import migrate, start_django
+start_django(Path({home!r}))
+migrate()
+"""
+_TAKE_IN = """
+from functools import partial
+from pathlib import Path
+from evenfield.clinic.terminal import start_django
+start_django(Path({home!r}))
+from evenfield.clinic.audit.actor import Actor, acting
+from evenfield.clinic.exchange.take_people import preview
+from evenfield.clinic.exchange.taking_in import take_in
+content = b"given_name,family_name,born\\nTove,Invented,1980-05-04\\n"
+make = partial(preview, content, month_first=False)
+with acting(Actor("terminal")):
+    take_in(make, content, seen=make().fingerprint(), looked=True, kind="people.person")
+"""
 PICTURE = bytes(range(256)) * 700
 
 
@@ -223,6 +242,61 @@ def test_through_the_command_line(home: Path, tmp_path: Path) -> None:
     assert "AMISS backup: there is no good backup yet" in run("doctor", "--home", str(again)).stdout
 
 
+def test_people_taken_in_from_a_file_are_verified_backed_up_and_restored(
+    home: Path, backup: Path, tmp_path: Path
+) -> None:
+    place, again = tmp_path / "new", tmp_path / "again"
+    put_back(backup, backup_key(home)[0], place)
+    take_in = [sys.executable, "-c", _TAKE_IN.format(home=str(place))]
+    subprocess.run(take_in, check=True, env={"PATH": "/usr/bin:/bin"}, capture_output=True)
+    assert len(rows(place / DATABASE)["people_person"]) == 8
+    verified = run("audit", "verify", "--home", str(place))
+    assert verified.returncode == 0, verified.stdout
+    made = run("backup", "--to", str(tmp_path / "b.age"), "--home", str(place))
+    assert made.returncode == 0, made.stderr
+    restored = run(
+        "restore", str(tmp_path / "b.age"), "--key", str(place / "backup-key"), "--home", str(again)
+    )
+    assert restored.returncode == 0, restored.stdout
+
+
+def restored_trail(home: Path, key: Path, tmp_path: Path, name: str) -> tuple[str, str, str]:
+    """Back this directory up and restore it: what restoring, and then verifying said, and the last note."""
+    again = tmp_path / name
+    made = run("backup", "--to", str(tmp_path / f"{name}.age"), "--home", str(home))
+    assert made.returncode == 0, made.stderr
+    restored = run("restore", str(tmp_path / f"{name}.age"), "--key", str(key), "--home", str(again))
+    verified = run("audit", "verify", "--home", str(again))
+    with closing(sqlite3.connect(again / "evenfield.sqlite3")) as connection:
+        last = connection.execute("SELECT action, note FROM audit_auditevent ORDER BY number DESC").fetchone()
+    assert last[0] == "restore"
+    return restored.stdout, verified.stdout, last[1]
+
+
+def test_restoring_anchors_the_trail_anew_and_says_what_it_took_over(
+    home: Path, backup: Path, tmp_path: Path
+) -> None:
+    """Rows that came while the backup was taken are taken over and counted; a missing anchor is told."""
+    place = tmp_path / "new"
+    put_back(backup, key := backup_key(home)[0], place)
+    anchor = (place / "audit-anchor.json").read_bytes()
+    take_in = [sys.executable, "-c", _TAKE_IN.format(home=str(place))]
+    subprocess.run(take_in, check=True, env={"PATH": "/usr/bin:/bin"}, capture_output=True)
+    (place / "audit-anchor.json").write_bytes(anchor)
+    verified = run("audit", "verify", "--home", str(place))
+    assert verified.returncode == 1
+    assert "were added behind the application." in verified.stdout
+    said, verified_anew, note = restored_trail(place, key, tmp_path, "later")
+    assert said.count("\n") == 1
+    assert "no problem found" in verified_anew
+    assert note.endswith(", 2 rows after its anchor")
+    (place / "audit-anchor.json").unlink()
+    said, verified_anew, note = restored_trail(place, key, tmp_path, "none")
+    assert "audit_auditevent: the anchor file knows nothing of it" in said
+    assert "no problem found" in verified_anew
+    assert "after its anchor" not in note
+
+
 def test_the_age_of_the_last_backup(home: Path, backup: Path) -> None:
     last = last_backup(home)
     assert last
@@ -252,6 +326,22 @@ def test_the_doctor_finds_a_wrong_clock_and_an_open_key(
     assert amiss(datetime.now(UTC) - timedelta(days=400)) == {"secret-key", "backup", "clock"}
     (tmp_path / "secret-key").chmod(0o600)
     assert amiss(datetime.now(UTC)) == {"backup"}
+
+
+def test_nobody_else_may_read_the_database_and_the_doctor_says_if_they_may(
+    tmp_path: Path, db: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As made under the usual mask, and one that an earlier version made, at its next start."""
+    monkeypatch.delenv("DATABASE_URL", raising=False)
+    start = [sys.executable, "-c", _MIGRATE.format(home=str(tmp_path / "home"))]
+    database = tmp_path / "home" / DATABASE
+    for mode in (None, 0o644):
+        if mode:
+            database.chmod(mode)
+            assert DATABASE in {one.name for one in look_over(tmp_path / "home") if not one.in_order}
+        subprocess.run(start, check=True, env={"PATH": "/usr/bin:/bin"}, capture_output=True, umask=0o022)
+        assert database.stat().st_mode & 0o777 == 0o600
+        assert DATABASE in {one.name for one in look_over(tmp_path / "home") if one.in_order}
 
 
 def test_the_doctor_reads_the_clinics_own_measuring_protocols(

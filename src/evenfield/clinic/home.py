@@ -2,6 +2,7 @@
 
 import os
 import secrets
+from contextlib import suppress
 from pathlib import Path
 
 import platformdirs
@@ -48,6 +49,17 @@ def write_private(path: Path, text: str) -> None:
     with os.fdopen(descriptor, "w", encoding="utf-8") as file:
         file.write(text)
     draft.replace(path)
+
+
+def make_private(path: Path) -> None:
+    """See to it that only this account may read a file, which is made empty if it is not there.
+
+    Where that is not allowed it stays as it is: `evenfield doctor` tells.
+    """
+    with suppress(OSError):
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT, 0o600))
+        if path.stat().st_mode & 0o077:
+            path.chmod(0o600)
 
 
 def secret_key(home: Path) -> str:

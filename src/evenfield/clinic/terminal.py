@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from evenfield.clinic.home import HOME_VARIABLE, HomeError, home_path, prepare_home
+from evenfield.clinic.home import HOME_VARIABLE, HomeError, home_path, make_private, prepare_home
 
 if TYPE_CHECKING:
     from evenfield.clinic.audit.trail import Verification
@@ -64,7 +64,10 @@ def _open_record(home: Path | None) -> Path:
 def migrate() -> None:
     """Bring the database to the present shape, and check that every route states who may use it."""
     from django.core.management import call_command
+    from django.db import connection
 
+    if connection.vendor == "sqlite":  # its journal takes over who may read it
+        make_private(Path(connection.settings_dict["NAME"]))
     call_command("check", stdout=io.StringIO())
     call_command("migrate", interactive=False, verbosity=0)
 
@@ -130,11 +133,15 @@ def restore_backup(file: Path, key: Path, home: Path | None = None) -> tuple[str
     from evenfield.clinic.audit.actor import Actor, acting
     from evenfield.clinic.audit.compared import verify_record
     from evenfield.clinic.audit.models import Action
-    from evenfield.clinic.audit.trail import record
+    from evenfield.clinic.audit.trail import anchor_anew, record, take_later_rows
 
+    later = take_later_rows()  # the backup holds the anchor as it was before the database was copied
     found = verify_record()
+    anchor_anew()
     with acting(Actor("terminal")):
-        record(Action.RESTORE, note=f"backup of {made}")
+        record(
+            Action.RESTORE, note=f"backup of {made}" + (f", {later} rows after its anchor" if later else "")
+        )
     return made, found
 
 

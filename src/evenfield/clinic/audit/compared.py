@@ -3,8 +3,9 @@
 The chain shows that nobody touched the trail. What it tells of can still be changed behind it, in the
 database itself: a date of birth, the plan of a visit, the limits of a device. Each row is therefore
 compared, field by field, with the last value that the trail recorded; a row that the trail does not
-know, and one that is gone without its removal being recorded, are found as well. Fields that the trail
-never holds (secrets) are not compared, nor is what was erased.
+know, and one that is gone without its removal being recorded, are found as well; so are entries about
+people (`KeptRow`) that the trail and their own chain do not both know. Of secrets the trail holds a keyed
+digest, which is compared where an entry has one. What was erased must be blank.
 """
 
 from __future__ import annotations
@@ -19,8 +20,9 @@ from django.apps import apps
 from django.db import models
 
 from evenfield.clinic.audit.chain import canonical
+from evenfield.clinic.audit.kept import KeptRow
 from evenfield.clinic.audit.models import Action, AuditEvent
-from evenfield.clinic.audit.recorded import Recorded
+from evenfield.clinic.audit.recorded import NOT_SHOWN, Recorded
 from evenfield.clinic.audit.trail import Verification, verify_chain
 
 _MARK = 8  # bytes kept of the digest of a value: some 200 bytes of memory a row
@@ -38,17 +40,46 @@ def rows_unlike_the_trail() -> list[str]:
     """Every row of a recorded model that is not as the trail left it, as a sentence."""
     kinds = [model for model in apps.get_models() if issubclass(model, Recorded)]
     known = _last_recorded({model._meta.label_lower: model for model in kinds})
-    return [problem for model in kinds for problem in _shortened(model, known[model._meta.label_lower])]
+    erasures = AuditEvent.objects.filter(action=Action.ERASE, subject_id__isnull=False)
+    erased = frozenset(erasures.values_list("subject_id", flat=True))
+    found = {model: list(_unlike(model, known[model._meta.label_lower], erased)) for model in kinds}
+    kept = {model: list(_kept_unlike(model)) for model in apps.get_models() if issubclass(model, KeptRow)}
+    return [problem for model, told in (found | kept).items() for problem in _shortened(model, told)]
 
 
-def _shortened(model: type[Recorded], known: dict[str, bytearray]) -> Iterator[str]:
-    found = list(_unlike(model, known))
+def _shortened(model: type[models.Model], found: list[str]) -> Iterator[str]:
     yield from found[:_NAMED]
     if len(found) > _NAMED:
         yield f"{model._meta.db_table}: {len(found) - _NAMED} more like these."
 
 
-def _unlike(model: type[Recorded], known: dict[str, bytearray]) -> Iterator[str]:
+def _kept_unlike(model: type[KeptRow]) -> Iterator[str]:
+    """Entries without the line of the trail that was written with them, and lines without their entry."""
+    table = model._meta.db_table
+    last = model._default_manager.aggregate(last=models.Max("number"))["last"] or 0
+    told = bytearray(last + 1)
+    lines = AuditEvent.objects.filter(kind=model._meta.label_lower, action=Action.CREATE).exclude(
+        object_id=""
+    )
+    for text in lines.order_by("number").values_list("object_id", flat=True).iterator(chunk_size=2000):
+        number = int(text) if text.isdigit() else 0
+        if 1 <= number <= last:
+            told[number] = True
+        else:
+            yield f"{table}: entry {text} was removed behind the trail."
+    yield from (f"{table}: entry {number} was added behind the trail." for number in _unset(told))
+
+
+def _unset(told: bytearray) -> Iterator[int]:
+    place = told.find(0, 1)
+    while place > 0:
+        yield place
+        place = told.find(0, place + 1)
+
+
+def _unlike(
+    model: type[Recorded], known: dict[str, bytearray], erased: frozenset[int | None]
+) -> Iterator[str]:
     table = model._meta.db_table
     for row in model._default_manager.order_by("pk").iterator(chunk_size=2000):
         marks = known.pop(str(row.pk), None)
@@ -57,8 +88,12 @@ def _unlike(model: type[Recorded], known: dict[str, bytearray]) -> Iterator[str]
             continue
         for place, field in enumerate(_fields(model)):
             mark = bytes(marks[place * _MARK : (place + 1) * _MARK])
-            if mark not in (_NONE, _mark(field, getattr(row, field.attname))):
+            if mark not in (_NONE, _mark(field, _held(row, field.attname))):
                 yield f"{table}: {field.attname} of row {row.pk} is not what the trail last recorded."
+        if model.blank_when_erased and row.subject_id() in erased:
+            for name, blank in model.blank_when_erased.items():
+                if getattr(row, name) != blank:
+                    yield f"{table}: {name} of row {row.pk} is not blank, though the person was erased."
     for number in known:
         yield f"{table}: row {number} was removed behind the trail."
 
@@ -70,9 +105,11 @@ def _last_recorded(kinds: dict[str, type[Recorded]]) -> defaultdict[str, dict[st
         for kind, model in kinds.items()
     }
     known: defaultdict[str, dict[str, bytearray]] = defaultdict(dict)
-    wanted = AuditEvent.objects.filter(
-        kind__in=kinds, action__in=[Action.CREATE, Action.UPDATE, Action.DELETE]
-    ).order_by("number")
+    wanted = (
+        AuditEvent.objects.filter(kind__in=kinds, action__in=[Action.CREATE, Action.UPDATE, Action.DELETE])
+        .exclude(object_id="")  # older trails: files taken in
+        .order_by("number")
+    )
     for kind, number, action, content in wanted.values_list(
         "kind", "object_id", "action", "detail__content"
     ).iterator(chunk_size=2000):
@@ -83,12 +120,17 @@ def _last_recorded(kinds: dict[str, type[Recorded]]) -> defaultdict[str, dict[st
         for name, value in (json.loads(content)["after"] if content else {}).items():
             if name in places[kind]:
                 start, field = places[kind][name]
-                marks[start : start + _MARK] = _mark(field, value)
+                marks[start : start + _MARK] = _NONE if value == NOT_SHOWN else _mark(field, value)
     return known
 
 
 def _fields(model: type[Recorded]) -> list[models.Field[Any, Any]]:
-    return [field for field in model._meta.concrete_fields if field.attname not in model.unrecorded_fields]
+    return list(model._meta.concrete_fields)
+
+
+def _held(row: Recorded, name: str) -> Any:
+    value = getattr(row, name)
+    return row.instead_of(name, value) if name in row.unrecorded_fields else value
 
 
 def _mark(field: models.Field[Any, Any], value: Any) -> bytes:

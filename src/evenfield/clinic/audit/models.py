@@ -28,6 +28,7 @@ class Action(models.TextChoices):
     REFUSED = "refused", "was refused"
     CODE = "code", "was given a one-time code"
     RESTORE = "restore", "restored a backup"
+    TAKE_IN = "take-in", "took in from a file"
 
 
 class AuditEvent(ChainedRow):
@@ -52,16 +53,22 @@ class AuditEvent(ChainedRow):
         indexes: ClassVar = [
             models.Index(fields=["subject_id", "number"], name="audit_subject"),
             models.Index(fields=["actor_id", "number"], name="audit_actor"),
+            models.Index(fields=["action", "number"], name="audit_action"),
+            models.Index(fields=["at"], name="audit_at"),
         ]
 
     @property
-    def what(self) -> str:
-        """The object in words."""
+    def thing(self) -> str:
+        """The kind of the object in words."""
         try:
-            words = str(apps.get_model(self.kind)._meta.verbose_name) if self.kind else ""
+            return str(apps.get_model(self.kind)._meta.verbose_name) if self.kind else ""
         except LookupError:
-            words = self.kind
-        return f"{words} {self.object_id}".strip()
+            return self.kind
+
+    @property
+    def what(self) -> str:
+        """The object in words, with its number."""
+        return f"{self.thing} {self.object_id}".strip()
 
 
 class AuditDetail(models.Model):

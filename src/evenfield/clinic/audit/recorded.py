@@ -1,12 +1,16 @@
 """A base for models whose every change goes into the trail, with what was there before and after."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import Any, ClassVar, NoReturn, Self
 
 from django.db import models, transaction
+from django.utils.crypto import salted_hmac
 
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
+
+NOT_SHOWN = "(not shown)"
+"""What stands in the trail for a secret; after it a digest keyed with the clinic's key, in newer entries."""
 
 
 class RecordedQuerySet(models.QuerySet[Any]):
@@ -24,10 +28,13 @@ class Recorded(models.Model):
     """Save and delete write to the trail in the same transaction, by the present actor.
 
     Attributes:
-        unrecorded_fields: fields whose content never enters the trail (secrets); only that they changed does.
+        unrecorded_fields: fields whose content never enters the trail (secrets); only that they changed does,
+            with a keyed digest, so that one exchanged in the database is found.
+        blank_when_erased: what these fields hold once the person of the row was erased.
     """
 
     unrecorded_fields: ClassVar[frozenset[str]] = frozenset()
+    blank_when_erased: ClassVar[Mapping[str, Any]] = {}
 
     objects = models.Manager.from_queryset(RecordedQuerySet)()
 
@@ -88,9 +95,15 @@ class Recorded(models.Model):
 
     def _shown(self, content: dict[str, Any]) -> dict[str, Any]:
         return {
-            name: "(not shown)" if name in self.unrecorded_fields else value
+            name: self.instead_of(name, value) if name in self.unrecorded_fields else value
             for name, value in content.items()
         }
+
+    def instead_of(self, name: str, value: Any) -> str:
+        """What the trail holds in the place of a secret: nothing that could be read or guessed without the
+        clinic's key, and another text for another secret, row or field."""
+        place = f"evenfield {self._meta.label_lower} {self.pk} {name}"
+        return f"{NOT_SHOWN} {salted_hmac(place, str(value), algorithm='sha256').hexdigest()}"
 
 
 def unrecorded(model: type[models.Model]) -> models.QuerySet[Any]:

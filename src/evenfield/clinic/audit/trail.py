@@ -9,8 +9,9 @@ from typing import Any
 from django.apps import apps
 from django.db import models, transaction
 
+from evenfield.clinic.audit import anchor
 from evenfield.clinic.audit.actor import present_actor
-from evenfield.clinic.audit.anchor import AnchorError
+from evenfield.clinic.audit.anchor import Anchor, AnchorError
 from evenfield.clinic.audit.chain import ChainedRow, canonical
 from evenfield.clinic.audit.models import Action, AuditDetail, AuditEvent
 from evenfield.clinic.audit.triggers import missing_triggers
@@ -82,7 +83,7 @@ class Verification:
 
 def verify_chain() -> Verification:
     """Read every chain and find any edit, removal or reordering made behind the application's back."""
-    chains = [model for model in apps.get_models() if issubclass(model, ChainedRow)]
+    chains = _chains()
     problems: list[str] = []
     for chain in chains:
         try:
@@ -92,6 +93,38 @@ def verify_chain() -> Verification:
     problems.extend(_broken_details())
     problems.extend(missing_triggers())
     return Verification(sum(chain._default_manager.count() for chain in chains), tuple(problems))
+
+
+def take_later_rows() -> int:
+    """Make known to the anchor the rows after it, as of a backup taken while others wrote; how many.
+
+    A file that knows nothing of a chain, or was altered, stays as it is for `verify_chain` to tell.
+    """
+    later, anchors = 0, {}
+    for chain in _chains():
+        try:
+            end, anchored = chain.end_and_anchor()
+        except AnchorError:
+            return 0
+        if anchored is not None:
+            if end.number > anchored.kept.number and not anchored.knows(end):
+                later += end.number - anchored.kept.number
+                anchored = Anchor(anchored.kept, end)
+            anchors[chain._meta.db_table] = anchored
+    if later:
+        anchor.replace(anchors)
+    return later
+
+
+def anchor_anew() -> None:
+    """Note where every chain ends now, whatever the anchor said; for restoring, which is itself recorded."""
+    with transaction.atomic():
+        ends = {chain._meta.db_table: chain.held_end() for chain in _chains()}
+        anchor.replace({table: Anchor(end, end) for table, end in ends.items() if end.number})
+
+
+def _chains() -> list[type[ChainedRow]]:
+    return [model for model in apps.get_models() if issubclass(model, ChainedRow)]
 
 
 def _broken_details() -> Iterator[str]:

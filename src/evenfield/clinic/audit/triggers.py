@@ -25,27 +25,51 @@ def set_triggers(**_: object) -> None:
         for model in append_only_models():
             table = model._meta.db_table
             if table in existing and "audit_auditevent" in existing:
-                for statement in _statements(
-                    table, removable=getattr(model, "append_only", "") == "after erasure"
-                ):
+                for statement in _statements(table, removable=_removable(model)):
                     cursor.execute(statement)
 
 
 def missing_triggers() -> list[str]:
-    """Sentences for every append-only table that has lost its triggers."""
+    """Sentences for every trigger of an append-only table that is missing, switched off, or another one."""
+    present = _present()
+    return [
+        f"{table}: the trigger {name} is missing from the database."
+        if name not in present
+        else f"{table}: the trigger {name} is not the one that was set."
+        for model in append_only_models()
+        for table in [model._meta.db_table]
+        for name, wanted in _wanted(table, removable=_removable(model)).items()
+        if present.get(name) != wanted
+    ]
+
+
+def _present() -> dict[str, tuple[str, ...]]:
+    """By name, what each trigger of the database does; on PostgreSQL also what its function does."""
     if connection.vendor == "sqlite":
-        question = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        question = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
     else:
-        question = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A')"
+        question = (
+            "SELECT tgname, pg_get_triggerdef(t.oid, true), prosrc,"
+            " COALESCE(array_to_string(proconfig, ','), '')"
+            " FROM pg_trigger t JOIN pg_proc f ON f.oid = tgfoid"
+            " WHERE NOT tgisinternal AND tgenabled IN ('O', 'A')"
+        )
     with connection.cursor() as cursor:
         cursor.execute(question)
-        present = {row[0] for row in cursor.fetchall()}
-    return [
-        f"{model._meta.db_table}: the trigger {name} is missing from the database."
-        for model in append_only_models()
-        for name in _names(model._meta.db_table)
-        if name not in present
-    ]
+        return {name: tuple(does) for name, *does in cursor.fetchall()}
+
+
+def _wanted(table: str, *, removable: bool) -> dict[str, tuple[str, ...]]:
+    """The same as `_present`, as `_statements` set them."""
+    made = list(_statements(table, removable=removable))
+    triggers = [statement for statement in made if statement.startswith("CREATE TRIGGER")]
+    bodies = [statement.split("$$")[1] for statement in made if "$$" in statement]
+    beside = [*bodies, ""] if connection.vendor == "postgresql" else []
+    return {name: (does, *beside) for name, does in zip(_names(table), triggers, strict=True)}
+
+
+def _removable(model: type[models.Model]) -> bool:
+    return getattr(model, "append_only", "") == "after erasure"
 
 
 def _names(table: str) -> list[str]:

@@ -113,7 +113,7 @@ def take_in(make: Callable[[], Preview], content: bytes, *, seen: str, looked: b
         preview.write()
         digest = hashlib.sha256(content).hexdigest()
         note = f"{preview.outcome} taken in from a file, SHA-256 {digest}"
-        trail.record(Action.CREATE, kind=kind, note=note[:200])
+        trail.record(Action.TAKE_IN, kind=kind, note=note[:200])
     return preview
 
 

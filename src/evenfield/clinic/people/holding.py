@@ -24,7 +24,4 @@ def blank(people: list[Person]) -> None:
     """Leave number, code and the time of erasure."""
     numbers = [person.pk for person in people]
     NameTrigram.objects.filter(person_id__in=numbers).delete()
-    unrecorded(Person).filter(pk__in=numbers).update(
-        given_name="", family_name="", other_names="", born=None, phone="", email="", note="", active=False,
-        inactive_reason="", erased=timezone.now(),
-    )  # fmt: skip
+    unrecorded(Person).filter(pk__in=numbers).update(**Person.blank_when_erased, erased=timezone.now())

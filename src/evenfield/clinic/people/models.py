@@ -18,6 +18,11 @@ class Person(Recorded):
     number, code and the time of erasure.
     """
 
+    blank_when_erased: ClassVar = {
+        "given_name": "", "family_name": "", "other_names": "", "born": None, "phone": "", "email": "",
+        "note": "", "active": False, "inactive_reason": "",
+    }  # fmt: skip
+
     code = models.CharField(
         max_length=6, unique=True, editable=False, validators=[RegexValidator("^[0-9A-Z]{6}$")]
     )

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from evenfield.clinic.upkeep.backup import last_backup
+from evenfield.clinic.upkeep.backup import database_file, last_backup
 
 # Our own choices (label A): a backup each week, and room for the database twice over and some photographs.
 REMIND_AFTER = timedelta(days=7)
@@ -73,12 +73,13 @@ def _disk(home: Path) -> Iterator[Finding]:
 
 
 def _keys(home: Path) -> Iterator[Finding]:
-    for name in ("secret-key", "backup-key"):
-        path = home / name
+    """The keys, and a database that is a file: what nobody else on this computer should read."""
+    database = database_file(home, os.environ.get("DATABASE_URL", ""))
+    for path in (home / "secret-key", home / "backup-key", *([database] if database else [])):
         if path.exists() and os.name != "nt":
             mode = path.stat().st_mode & 0o777
             yield Finding(
-                name, not mode & 0o077, f"readable by {'others too' if mode & 0o077 else 'us alone'}"
+                path.name, not mode & 0o077, f"readable by {'others too' if mode & 0o077 else 'us alone'}"
             )
 
 
