@@ -7,7 +7,7 @@ import pytest
 from evenfield.case import PowerKind, case_from_toml, read_case
 from evenfield.dose import crossing
 from evenfield.forecast import Forecast
-from evenfield.report import body_lines, findings, setting_line, shares
+from evenfield.report import basis_lines, body_lines, findings, setting_line, shares
 from evenfield.report.in_time import under_each_panel
 from evenfield.report.maps import hottest_through
 from evenfield.report.wording import hottest, minute_text
@@ -78,6 +78,23 @@ def test_the_burn_integral_is_shown_only_where_it_says_something(
 def test_pauses_are_told_and_do_not_count_as_power() -> None:
     thigh = read_case(EXAMPLES / "thigh.toml")
     assert "50 to 80 W set power with pauses for 35 min, then 5 min without" in setting_line(thigh)
+
+
+def test_the_absorbed_power_is_told_with_what_is_assumed_of_it() -> None:
+    arm = read_case(EXAMPLES / "upper_arm.toml")
+    power, fat = basis_lines(arm)
+    assert power.startswith("At 15.4 W absorbed: 0.55 of 28 W set, assumed until the device is calibrated; ")
+    assert power.endswith("0.35 to 0.75 possible.")
+    assert fat == "Fat: average infiltrated."
+    text = (EXAMPLES / "upper_arm.toml").read_text(encoding="utf-8")
+    known = "[session]\nabsorbed_fraction = { low = 0.5, mid = 0.6, high = 0.7 }\n"
+    told = basis_lines(case_from_toml(text.replace("[session]\n", known)))[0]
+    assert told == "At 16.8 W absorbed: 0.6 of 28 W set, as given; 0.5 to 0.7 possible."
+    assert (
+        basis_lines(case_from_toml(text.replace("power_w", "absorbed_w")))[0] == "At 28 W absorbed, as given."
+    )
+    thigh = read_case(EXAMPLES / "thigh.toml")
+    assert basis_lines(thigh)[0].startswith("At 27.5 to 44 W absorbed: 0.55 of 50 to 80 W set, assumed")
 
 
 def test_shares_are_whole(f: Forecast) -> None:

@@ -186,3 +186,14 @@ def test_the_summary_says_whose_limit_it_is(small: Ensemble, capsys: pytest.Capt
     above = 100 * np.mean(small.results()["hottest_skin_c"] > 38.5)
     assert f"Skin above 38.5 °C at some time: {above:.0f} % of the members." in told
     assert "The limit is the clinic's to set: --skin-limit." in told
+
+
+def test_the_summary_says_what_is_assumed_and_varied(
+    small: Ensemble, capsys: pytest.CaptureFixture[str]
+) -> None:
+    print_uncertainty(small, {}, 38.5, [])
+    told = " ".join(capsys.readouterr().out.split())
+    assert "At 15.4 W absorbed: 0.55 of 28 W set, assumed until the device is calibrated" in told
+    assert "Fat: average infiltrated." in told
+    assert "which published fat: the other kind with a chance of 50 % [A]" in told
+    assert "5, 50, 95 %: 0.35, 0.55, 0.75 [A]" in told

@@ -59,11 +59,11 @@ def json_text(advice: "PlacementAdvice") -> str:
     """The advice as a document."""
     from dataclasses import asdict
 
-    from evenfield.forecast import CAUTIONS
+    from evenfield.forecast import CAUTIONS, asked_to_json
     from evenfield.tolerance.advice_words import power_rests_on, trades
 
     document = {
-        "title": advice.options[0].case.title,
+        **asked_to_json(advice.options[0].case),
         "wish": asdict(advice.wish),
         "options": [_option(o) for o in advice.options],
         "trades": trades(advice),
@@ -110,6 +110,7 @@ def print_advice(advice: "PlacementAdvice") -> None:
     from rich.text import Text
 
     from evenfield.forecast import CAUTIONS
+    from evenfield.report import basis_lines
     from evenfield.tolerance.advice_words import power_rests_on, power_words, told, trades
 
     console = Console(highlight=False)
@@ -120,6 +121,8 @@ def print_advice(advice: "PlacementAdvice") -> None:
         f"{100 * wish.chance:g} % of the bodies, tissues and placements that fit the case. "
         f"{advice.tried} placements tried. Limit and chance are the clinic's to set: --skin-limit, --chance."
     )
+    for line in basis_lines(advice.options[0].case):
+        console.print(Text(line))
     for o in advice.options:
         console.print()
         console.print(Text(o.words[:1].upper() + o.words[1:], style="bold"))

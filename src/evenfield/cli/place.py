@@ -82,11 +82,15 @@ def print_table(
     from evenfield.applicator.words import panel_words
     from evenfield.cli.diagnose import OFFER
     from evenfield.forecast import CAUTIONS
+    from evenfield.report import basis_lines
     from evenfield.report.placement_page import HOW, plan_rows, signs
     from evenfield.tolerance import what_to_watch
 
     console = console or Console(highlight=False)
     console.print(Text(result.case.title, style="bold"))
+    for line in basis_lines(result.case):
+        console.print(Text(line))
+    console.print()
     console.print("As planned")
     plan = Drawn(box=None, padding=(0, 2, 0, 1), show_header=False)
     for what, value, detail in plan_rows(result):

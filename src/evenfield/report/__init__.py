@@ -6,6 +6,7 @@ from evenfield.report.placement_page import write_placement_page
 from evenfield.report.wording import (
     Finding,
     assumption_lines,
+    basis_lines,
     body_lines,
     findings,
     placement_lines,
@@ -18,6 +19,7 @@ __all__ = [
     "Finding",
     "Picture",
     "assumption_lines",
+    "basis_lines",
     "body_lines",
     "findings",
     "pictures",

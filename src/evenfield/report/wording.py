@@ -235,6 +235,26 @@ def setting_line(case: Case) -> str:
     )
 
 
+def basis_lines(case: Case) -> list[str]:
+    """What temperatures rest on: the power that the tissue takes up, and the fat kind."""
+    return [power_line(case), f"Fat: {fat_kind_words(case)}."]
+
+
+def power_line(case: Case) -> str:
+    """The power that the tissue takes up, and whether its share of the set power is assumed."""
+    session = case.session
+    taken = _watts(session.absorbed()[1].watts)
+    if session.power_kind is PowerKind.ABSORBED:
+        return f"At {taken} W absorbed, as given."
+    share = session.absorbed_fraction
+    open_key = "session.absorbed_fraction" in {a.key for a in assumptions(case)}
+    how = UNCALIBRATED if open_key else "as given"
+    return (
+        f"At {taken} W absorbed: {share.mid:g} of {_watts(session.power.watts)} W set, {how}; "
+        f"{share.low:g} to {share.high:g} possible."
+    )
+
+
 def fat_kind_words(case: Case) -> str:
     """The fat kind as said: average infiltrated, not infiltrated."""
     return case.fat_kind.value.replace("_", " ")
