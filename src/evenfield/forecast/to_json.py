@@ -6,8 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from evenfield.case import Case, PowerKind, assumptions, file_values
+from evenfield.case import Case, PowerKind, assumptions, file_values, tissue_assumptions
 from evenfield.forecast.result import Forecast
+from evenfield.tissue import load_tissue_set
 
 
 def _round(value: float, digits: int) -> float:
@@ -19,17 +20,19 @@ def asked_to_json(case: Case) -> dict[str, Any]:
     session, open_keys = case.session, {a.key for a in assumptions(case)}
     share = session.absorbed_fraction
     given = session.power_kind is PowerKind.ABSORBED
+    tissues = load_tissue_set(case.tissue_set)
     return {
         "title": case.title,
         "case": _plain(file_values(case)),
         "fat_kind": str(case.fat_kind),
+        "tissue_set": {"name": tissues.name, "title": tissues.title},
         "absorbed_fraction": {
             "low": 1.0 if given else share.low,
             "mid": 1.0 if given else share.mid,
             "high": 1.0 if given else share.high,
             "assumed": "session.absorbed_fraction" in open_keys,
         },
-        "assumptions": [str(a) for a in assumptions(case)],
+        "assumptions": [str(a) for a in (*assumptions(case), *tissue_assumptions(case))],
     }
 
 

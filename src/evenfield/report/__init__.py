@@ -13,6 +13,7 @@ from evenfield.report.wording import (
     setting_line,
     shares,
     spot_list,
+    tissue_line,
 )
 
 __all__ = [
@@ -29,6 +30,7 @@ __all__ = [
     "setting_line",
     "shares",
     "spot_list",
+    "tissue_line",
     "write_placement_page",
     "write_report",
 ]

@@ -36,7 +36,7 @@ from evenfield.report.look import (
 )
 
 PNG_DPI = 200
-_TALLEST_SECTION_MM, _TALLEST_MAP_MM = 41.0, 44.0
+_TALLEST_SECTION_MM, _TALLEST_MAP_MM = 39.5, 42.0
 """So that the first page of the report holds all pictures."""
 _NARROWEST_MAP_MM = 60.0
 """Room on paper for a map's title; a narrower map stands in it with nothing beside."""
