@@ -37,7 +37,12 @@ def test_an_address_without_a_port_is_one_sentence() -> None:
 @pytest.mark.parametrize(
     ("changed", "words"),
     [
-        (("power_w = 28", "power_w = 0"), "session.power: all powers are 0"),
+        (("power_w = 28", "power_w = 0"), "session.power_w: no power above 0 W"),
+        (("power_w = 28", "absorbed_w = 0"), "session.absorbed_w: no power above 0 W"),
+        (
+            ("power_w = 28", "steps = [{ minute = 0, power_w = 0 }, { minute = 5, power_w = 0 }]"),
+            "session.steps: no power above 0 W",
+        ),
         (("minutes = 30", "minutes = 9"), "session.minutes = 9: a search needs a visit of at least 10 min"),
     ],
 )
@@ -47,5 +52,7 @@ def test_nothing_to_search(
     case = tmp_path / "case.toml"
     case.write_text(ARM.read_text(encoding="utf-8").replace(*changed), encoding="utf-8")
     assert main(["advise", str(case), "--workers", "1", "--json", str(tmp_path / "advice.json")]) == 2
-    assert words in capsys.readouterr().err
+    told = capsys.readouterr().err
+    assert told.startswith(f"{case}: {words}")
+    assert told.count("\n") == 1
     assert list(tmp_path.iterdir()) == [case]

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from evenfield.cli.options import SKIN_LIMIT_C, CaseFile, DaskAddress, JsonFile, Seed, SkinLimit, Workers
+from evenfield.cli.refused import RefusedError
 from evenfield.cli.uncertainty import shown_steps, work_on
 from evenfield.cli.written import document_text, written
 
@@ -33,6 +34,7 @@ def advise(
     The chance of skin above the limit stays below the bound for the spread of bodies, tissues and hands.
     Shows a short list with what each choice costs. Advice, to be checked against the device's manual.
     """
+    from evenfield.body import InputError
     from evenfield.case import read_case
 
     checked = read_case(case)
@@ -44,7 +46,10 @@ def advise(
             wish = Wish(
                 skin_limit_c=skin_limit, chance=chance / 100.0, gap_mm=gap, tilt_deg=tilt, minutes=minutes
             )
-            advice = search(checked, wish, work, seed=seed, progress=progress)
+            try:
+                advice = search(checked, wish, work, seed=seed, progress=progress)
+            except InputError as error:
+                raise RefusedError(f"{case}: {error}") from error
         document = json_text(advice)
         kept.document(document)
     if kept.to_screen:

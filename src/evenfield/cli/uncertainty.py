@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from evenfield.cli.options import SKIN_LIMIT_C, CaseFile, DaskAddress, JsonFile, Seed, SkinLimit, Workers
+from evenfield.cli.options import (
+    SKIN_LIMIT_C,
+    CaseFile,
+    DaskAddress,
+    JsonFile,
+    Seed,
+    SkinLimit,
+    Workers,
+    folder,
+)
 from evenfield.cli.progress import STEPS as FORECAST_STEPS
 from evenfield.cli.progress import shown_progress
 from evenfield.cli.written import document_text, written
@@ -33,7 +42,10 @@ STEPS = {
 _WIDE = ("absorbed_fraction", "fat_kind")
 """Unknowns that are told with the numbers."""
 OutFolder = Annotated[
-    Path | None, typer.Option("--out", metavar="DIR", help="Folder for figures and JSON.", show_default=False)
+    Path | None,
+    typer.Option(
+        "--out", metavar="DIR", help="Folder for figures and JSON.", parser=folder, show_default=False
+    ),
 ]
 
 
