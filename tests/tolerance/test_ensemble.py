@@ -2,7 +2,10 @@
 
 import json
 import signal
+import time
 from collections.abc import Iterator
+from multiprocessing import active_children
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -178,6 +181,21 @@ def test_ctrl_c_is_for_the_process_that_leads() -> None:
     with runner(2) as work:
         assert not any(work.map(_hears_ctrl_c, range(4)))
     assert _hears_ctrl_c(0)
+
+
+def _writes_late(path: Path | None) -> None:
+    if path is None:
+        raise KeyboardInterrupt
+    time.sleep(8.0)
+    path.write_text("finished", encoding="utf-8")
+
+
+def test_what_is_cancelled_is_not_computed_to_its_end(tmp_path: Path) -> None:
+    """Tasks that write a file when they end; the block is left while they run."""
+    with pytest.raises(KeyboardInterrupt), runner(2) as work:
+        list(work.map(_writes_late, [None, tmp_path / "one", tmp_path / "two"]))
+    assert active_children() == []
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_the_summary_says_whose_limit_it_is(small: Ensemble, capsys: pytest.CaptureFixture[str]) -> None:
