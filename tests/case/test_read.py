@@ -7,7 +7,7 @@ import pytest
 
 from evenfield.applicator import Panel, PanelShape
 from evenfield.body import RegionKind
-from evenfield.case import CaseError, PowerKind, assumptions, case_from_toml, read_case
+from evenfield.case import CaseError, PowerKind, assumptions, case_from_toml, read_case, tissue_assumptions
 from evenfield.heat.power import PowerCurve
 from evenfield.heat.room import Room
 from evenfield.tissue import Label
@@ -83,6 +83,34 @@ def test_every_key_in_si() -> None:
     assert s.band_c == (39.0, 42.0)
     assert (case.title, case.tissue_set) == ("Invented", "constant_flow")
     assert [a.key for a in assumptions(case)] == ["panel.drive"]
+
+
+OWN_SET = """
+title = "An invented clinic's own values"
+extends = "default"
+[thermal.fat]
+conductivity_w_mk = { value = 0.19, source = "own", label = "A" }
+[sources]
+own = "Assumption: measured by nobody"
+"""
+
+
+def test_what_a_set_of_tissues_calls_assumed_is_told(tmp_path: Path) -> None:
+    """Values with label A of the layers there are: of our own set where skin's flow begins to rise, on the
+    trunk how its core is mixed; of a clinic's set what it assumes."""
+    arm = case_from_toml(LEAST)
+    assert [a.key for a in tissue_assumptions(arm)] == ["skin.flow.set_point"]
+    trunk = case_from_toml(LEAST.replace("upper_arm", "abdomen").replace("290, 300, 315", "900"))
+    told = {a.key: str(a) for a in tissue_assumptions(trunk)}
+    assert set(told) == {
+        "skin.flow.set_point", "core.muscle.fraction", "core.fat_average_infiltrated.fraction"
+    }  # fmt: skip
+    assert told["core.muscle.fraction"].startswith("core.muscle.fraction = 0.6 [A] Assumption: trunk core")
+    (tmp_path / "own.toml").write_text(OWN_SET, encoding="utf-8")
+    own = case_from_toml(f'{LEAST}\n[tissue]\nset = "own.toml"', folder=tmp_path)
+    assert "fat.conductivity_w_mk = 0.19 W/(m K) [A] Assumption: measured by nobody" in map(
+        str, tissue_assumptions(own)
+    )
 
 
 def test_the_least_a_case_can_say() -> None:

@@ -466,7 +466,7 @@ def test_no_region() -> None:
             "gap_mm = 5\ntilt_across_deg = 0\ntilt_along_deg = 6",
             "panel[0].tilt_along_deg",
             'panel[0].tilt_along_deg = 6 (panel "inner"): this tilt brings the panel\'s lower edge ',
-            "at least 1 mm of air is needed everywhere; allowed here from 0 to 3.",
+            "at least 1 mm of air is needed everywhere; allowed here from -2.7 to 3.1°",
         ),
         (
             "angle_deg = 270",

@@ -5,13 +5,15 @@ import json
 import re
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from rich.console import Console
 
 from evenfield.case import case_from_toml
-from evenfield.cli.place import print_table
+from evenfield.cli.place import json_text, print_table
 from evenfield.forecast import DECIDES
 from evenfield.tolerance import ToleranceTable, tolerance_table, variations
 from tests.calf import CALF_10_W
@@ -55,6 +57,8 @@ def test_the_table_reads_in_80_columns(table: ToleranceTable) -> None:
     assert max(map(len, lines)) <= 80
     words = " ".join(out.getvalue().split())
     for wanted in (
+        "At 10 W absorbed, as given.",
+        "Fat: average infiltrated.",
         "Back panel",
         "even- tuning",
         "What to watch",
@@ -68,6 +72,28 @@ def test_the_table_reads_in_80_columns(table: ToleranceTable) -> None:
         assert wanted in words, wanted
     assert not re.search(r"[+-]0\.0+\b", words), "nothing has no sign"
     assert "safe" not in words.lower()
+
+
+def test_the_document_says_what_was_asked_and_what_is_assumed(table: ToleranceTable) -> None:
+    """The same keys as in the forecast's document, and every key stands on the page."""
+    document = json.loads(json_text(table))
+    assert document["fat_kind"] == "average_infiltrated"
+    assert document["case"]["session.absorbed_w"] == 10
+    assert document["absorbed_fraction"] == {"low": 1, "mid": 1, "high": 1, "assumed": False}
+    assert any(line.startswith("region.fat = ") for line in document["assumptions"])
+    page = (Path(__file__).parents[2] / "docs" / "placement.md").read_text(encoding="utf-8")
+    named = set(re.findall(r"\w+", " ".join(re.findall(r"`([^`]+)`", page.partition("## JSON")[2]))))
+    assert not set(keys(document)) - named
+
+
+def keys(value: Any) -> Iterator[str]:
+    """Every key of the document, of case and absorbed fraction only their own."""
+    parts = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
+    for key, part in parts:
+        if isinstance(key, str):
+            yield key
+        if key not in ("case", "absorbed_fraction"):
+            yield from keys(part)
 
 
 def test_minutes_until_the_band_are_told_to_a_tenth(table: ToleranceTable) -> None:

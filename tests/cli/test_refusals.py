@@ -20,6 +20,7 @@ FAULTS = {
     "edge touches": (GOOD.replace("gap_mm = 12", "gap_mm = 6\ntilt_along_deg = 12", 1), "tilt_along_deg"),
     "panels overlap": (GOOD.replace("angle_deg = 270", "angle_deg = 100"), "panel"),
     "off the region": (GOOD.replace("level_mm = 0", "level_mm = 150", 1), "level_mm"),
+    "tissue set not in UTF-8": (GOOD + '\n[tissue]\nset = "latin.toml"\n', "not text in UTF-8 (byte 10)"),
     "unknown tissue set": (GOOD + '\n[tissue]\nset = "nowhere.toml"\n', "tissue.set"),
 }
 
@@ -29,8 +30,9 @@ def test_a_bad_case_is_one_sentence_and_nothing_is_written(
     fault: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     text, named = FAULTS[fault]
-    case = tmp_path / "case.toml"
+    case, latin = tmp_path / "case.toml", tmp_path / "latin.toml"
     case.write_text(text, encoding="utf-8")
+    latin.write_text('title = "é"', encoding="latin-1")
     out, lone = tmp_path / "out" / "demo", tmp_path / "f.json"
     assert main(["forecast", str(case), "--out", str(out), "--json", str(lone)]) == 2
     told = capsys.readouterr()
@@ -38,7 +40,7 @@ def test_a_bad_case_is_one_sentence_and_nothing_is_written(
     assert told.err.startswith(str(case))
     assert told.err.count("\n") == 1
     assert named in told.err
-    assert sorted(tmp_path.iterdir()) == [case]
+    assert sorted(tmp_path.iterdir()) == [case, latin]
 
 
 def test_a_missing_case_is_told_by_the_installed_program(tmp_path: Path) -> None:
@@ -64,6 +66,20 @@ def test_a_destination_that_cannot_be_is_told_before_computing(
     assert main(["forecast", str(EXAMPLES / "upper_arm.toml"), option, str(place)]) == 2
     assert capsys.readouterr().err.startswith(f"{place}: this is a ")
     assert sorted(tmp_path.iterdir()) == [place]
+
+
+@pytest.mark.parametrize("command", ["forecast", "place", "uncertainty"])
+@pytest.mark.parametrize("option", ["--out", "--json"])
+def test_an_empty_name_is_not_the_current_folder(
+    command: str, option: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    monkeypatch.chdir(tmp_path)
+    assert main([command, str(EXAMPLES / "upper_arm.toml"), option, ""]) == 2
+    told = capsys.readouterr()
+    assert (told.out, told.err.count("\n")) == ("", 1)
+    assert told.err.startswith(f"{option} is empty; allowed: ")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_command_used_wrongly_is_status_2(capsys: pytest.CaptureFixture[str]) -> None:

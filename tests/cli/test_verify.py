@@ -1,10 +1,13 @@
 """`evenfield verify` can be read in a narrow terminal and in a wide one."""
 
+import json
 from io import StringIO
+from pathlib import Path
 
 import pytest
 from rich.console import Console
 
+from evenfield.cli import main
 from evenfield.cli.verify import _print
 from evenfield.tissue import Label
 from evenfield.verify.checks import Check, Kind, Result, Status, Subject
@@ -21,6 +24,22 @@ CHECK = Check(
     label=Label.A,
     run=lambda: 2.1,
 )
+
+
+def test_results_go_into_a_file_as_with_every_command(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path, one = tmp_path / "v.json", ["--select", "burn_44c"]
+    assert main(["verify", *one, "--json", str(path)]) == 0
+    assert capsys.readouterr().out.endswith(f"Written: {path}\n")
+    kept = json.loads(path.read_text(encoding="utf-8"))
+    for more in ([], ["-"]):
+        assert main(["verify", *one, "--json", *more]) == 0
+        printed = json.loads(capsys.readouterr().out)
+        assert [c["got"] for c in printed] == [c["got"] for c in kept]
+    assert main(["verify", str(path)]) == 2
+    assert "only written with --json" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == [path]
 
 
 @pytest.mark.parametrize("status", [Status.PASSED, Status.FAILED])

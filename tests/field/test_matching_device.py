@@ -90,6 +90,15 @@ def test_a_faulty_file_gets_one_sentence(tmp_path: Path, old: str, new: str, wor
     assert "\n" not in str(caught.value)
 
 
+def test_a_file_that_is_there_is_told_what_is_wrong_with_it(tmp_path: Path) -> None:
+    path = tmp_path / "bin.toml"
+    path.write_bytes(b"title = \xff")
+    with pytest.raises(DeviceError, match=r'bin.toml" is not text in UTF-8 \(byte 9\); save'):
+        load_device_profile(path)
+    with pytest.raises(DeviceError, match="cannot be read: is a directory"):
+        load_device_profile(tmp_path)
+
+
 def test_a_missing_file_names_what_is_shipped() -> None:
     with pytest.raises(DeviceError, match=r"neither a readable file nor .* allowed: generic or the path"):
         load_device_profile("nowhere.toml")

@@ -2,30 +2,14 @@
 
 import numpy as np
 import pytest
-from scipy.integrate import solve_ivp
 
 from evenfield.heat.history import simulate
 from evenfield.heat.power import PowerCurve
-from evenfield.heat.stepping import steady, steps
-from evenfield.tissue import load_tissue_set
+from evenfield.heat.stepping import steady
 from evenfield.verify.closed_forms.pennes_steady import PennesTissue, Surface, cylinder
 from evenfield.verify.closed_forms.pennes_transient import cylinder_from_rest, uniform_source
-from tests.heat.by_hand import HEAT_CAPACITY_OF_BLOOD, Floats, Layer, along_radius, body
-
-FAR = 100.0
-"""Radius (m) at which a layer is a slab."""
-HELD = Layer("bone", 1e-4, 1, k=1.0, w=1e10)
-"""Holds its faces at the arterial temperature."""
-
-
-def slab_error(cells: int) -> float:
-    """Pennes slab of k 0.3, W 5e-4·1085·3680, q 700, L 30 mm, 37 °C within, 20 °C air, h 50: largest
-    error."""
-    fat = Layer("fat", 0.030, cells, k=0.3, w=5e-4 * 1085.0 * 3680.0, q=700.0)
-    model = body([HELD, fat], inner_m=FAR, arterial_c=37.0, exchange=50.0, air_c=20.0)
-    at = along_radius(steady(model, tolerance_k=1e-5))[1 :: cells // 6]
-    worked = [37.0, 36.27077, 35.35939, 34.11212, 32.31855, 29.67613, 25.739144]
-    return float(np.max(np.abs(at - worked)))
+from evenfield.verify.heat_by_hand import FAR, HandLayer, along_radius, body
+from evenfield.verify.heat_orders import HELD, error_in_time, slab_error
 
 
 def test_pennes_slab_and_its_order() -> None:
@@ -40,7 +24,7 @@ def test_pennes_slab_in_time() -> None:
 
     Half the slab: its middle is a plane of symmetry.
     """
-    fat = Layer("fat", 0.020, 32, k=0.5, w=2000.0, rho_c=4e6)
+    fat = HandLayer("fat", 0.020, 32, k=0.5, w=2000.0, rho_c=4e6)
     model = body([fat], inner_m=FAR, arterial_c=0.0, exchange=1e7, air_c=0.0, heating=20000.0)
     times = np.array([0.0, 300.0, 600.0, 1800.0, 18000.0])
     run = simulate(
@@ -57,8 +41,8 @@ def test_pennes_slab_in_time() -> None:
 def test_muscle_under_fat_in_air() -> None:
     """Incropera, *Fundamentals of Heat and Mass Transfer*, Example 3.12 (M): 34.8 °C at the interface, 142 W
     from 1.8 m²."""
-    muscle = Layer("muscle", 0.030, 30, k=0.5, w=5e-4 * 1000.0 * 3600.0, q=700.0)
-    fat = Layer("fat", 0.003, 6, k=0.3, w=0.0)
+    muscle = HandLayer("muscle", 0.030, 30, k=0.5, w=5e-4 * 1000.0 * 3600.0, q=700.0)
+    fat = HandLayer("fat", 0.003, 6, k=0.3, w=0.0)
     model = body([HELD, muscle, fat], inner_m=FAR, arterial_c=37.0, exchange=2.0 + 5.9, air_c=24.0)
     temperature = steady(model, tolerance_k=1e-4)
     assert along_radius(temperature)[31] == pytest.approx(34.8, abs=0.05)
@@ -72,7 +56,7 @@ def test_forearm() -> None:
     calorie = 4.184
     k, w, q, h = 5e-4 * calorie * 1e2, 2.5e-4 * calorie * 1e6, 1e-4 * calorie * 1e6, 1e-4 * calorie * 1e4
     hole = 0.0008
-    fat = Layer("fat", 0.04 - hole, 40, k=k, w=w, q=q)
+    fat = HandLayer("fat", 0.04 - hole, 40, k=k, w=w, q=q)
     model = body([fat], inner_m=hole, arterial_c=36.25, exchange=h, air_c=26.6)
     got = along_radius(steady(model, tolerance_k=1e-5))
     # a prism of sixteen sides loses a little more than the cylinder it surrounds
@@ -85,7 +69,7 @@ def test_forearm() -> None:
 def test_cylinder_warming_from_rest() -> None:
     """Bessel series (Carslaw and Jaeger 1959, sec. 7.8, with blood flow) after 10 and 40 min."""
     k, w, rho_c, q, h = 0.5, 2000.0, 4e6, 20000.0, 12.0
-    fat = Layer("fat", 0.04 - 0.0004, 40, k=k, w=w, rho_c=rho_c)
+    fat = HandLayer("fat", 0.04 - 0.0004, 40, k=k, w=w, rho_c=rho_c)
     model = body([fat], inner_m=0.0004, arterial_c=0.0, exchange=h, air_c=0.0, heating=q)
     run = simulate(
         model,
@@ -110,7 +94,7 @@ def test_cylinder_warming_from_rest() -> None:
 
 def test_uniform_source() -> None:
     """dT = (q/W)(1 − exp(−tW/ρc)) where nothing is conducted away."""
-    fat = Layer("fat", 0.03, 4, k=0.2, w=2000.0, rho_c=4e6)
+    fat = HandLayer("fat", 0.03, 4, k=0.2, w=2000.0, rho_c=4e6)
     model = body([fat], inner_m=0.01, arterial_c=37.0, exchange=0.0, air_c=20.0, heating=20000.0)
     minutes = np.arange(0.0, 46.0, 5.0)
     run = simulate(
@@ -125,26 +109,9 @@ def test_uniform_source() -> None:
     assert run.temperature_c[:, 2, 3, 2] == pytest.approx(paper, abs=0.02)
 
 
-def fat_after_twenty_minutes(steps_taken: int) -> float:
-    """Fat with flow that rises with temperature (Lang et al.), heated evenly, in equal steps."""
-    fat = Layer("fat", 0.03, 2, k=0.5, w=0.0, rho_c=3e6, flow=load_tissue_set().tissue("fat").flow)
-    model = body([fat], inner_m=0.01, arterial_c=37.0, exchange=0.0, air_c=20.0, heating=30000.0)
-    u = np.full(model.capacity.shape, 37.0)
-    dt = 1200.0 / steps_taken
-    for step in steps(model, u, 1.0, 0.0, 1200.0, tolerance_k=1e9, first_s=dt, longest_s=dt):
-        u = step.temperature_c
-    return float(u[2, 0, 1])
-
-
 def test_steps_are_of_second_order_with_flow_that_depends_on_temperature() -> None:
     """Against scipy's `solve_ivp` (DOP853, 1e-10) for the same law in one point."""
-    law = load_tissue_set().tissue("fat").flow
-
-    def rate(_: float, t: Floats) -> Floats:
-        return np.asarray((30000.0 - HEAT_CAPACITY_OF_BLOOD * law.at(t) * (t - 37.0)) / 3e6)
-
-    truth = solve_ivp(rate, (0.0, 1200.0), [37.0], method="DOP853", rtol=1e-10, atol=1e-10).y[0, -1]
-    errors = [abs(fat_after_twenty_minutes(count) - truth) for count in (5, 10, 20)]
+    errors = [error_in_time(count) for count in (5, 10, 20)]
     assert errors[-1] < 0.002
     assert np.log2(errors[0] / errors[1]) == pytest.approx(2.0, abs=0.2)
     assert np.log2(errors[1] / errors[2]) == pytest.approx(2.0, abs=0.2)

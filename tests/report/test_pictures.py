@@ -1,17 +1,21 @@
 """Figures: what they show lies where it is drawn, and the same forecast gives the same bytes."""
 
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from evenfield.applicator import place
-from evenfield.case import read_case
-from evenfield.forecast import Forecast
+from evenfield.case import case_from_toml, read_case
+from evenfield.forecast import Forecast, forecast
+from evenfield.grid.layout import Spacing, make_layout
 from evenfield.report import pictures
-from evenfield.report.figures import draw_in_time, draw_maps, save, scale_of
-from evenfield.report.look import LINES, TEMPERATURE
+from evenfield.report.figures import draw_in_time, draw_maps, draw_section, save, scale_of
+from evenfield.report.look import LINES, TEMPERATURE, styled
 from evenfield.report.maps import hottest_through, outline, unrolled
 from evenfield.report.section import at_level, panel_in_plane, section_level_m
 from tests.report.coarse import EXAMPLES, barely_told, coarse_forecast
@@ -102,6 +106,73 @@ def test_every_picture_says_what_it_shows(f: Forecast) -> None:
     assert set(words) == {"section", "maps", "in_time", "shares"}
     assert all(len(text) > 20 for text in words.values())
     assert f"{f.hottest[0].temperature_c:.1f} °C" in words["maps"]
+
+
+def overlapping(figure: Figure) -> list[tuple[str, str]]:
+    """Pairs of words of a figure whose boxes share some of the paper."""
+    with styled():
+        figure.draw_without_rendering()
+        gone = _never_drawn(figure)
+        shown = [
+            text
+            for text in figure.findobj(Text)
+            if isinstance(text, Text)
+            and text.get_visible()
+            and text.get_text().strip()
+            and id(text) not in gone
+        ]
+        boxes = [text.get_window_extent().padded(-0.5) for text in shown]
+    return [
+        (a.get_text(), b.get_text())
+        for (a, one), (b, other) in combinations(zip(shown, boxes, strict=True), 2)
+        if one.overlaps(other)
+    ]
+
+
+def _never_drawn(figure: Figure) -> set[int]:
+    """Labels of ticks beyond the ends of an axis, which are made all the same."""
+    return {
+        id(label)
+        for ax in figure.axes
+        for axis in (ax.xaxis, ax.yaxis)
+        for tick in axis.get_major_ticks()
+        for label in (tick.label1, tick.label2)
+        if not min(axis.get_view_interval()) <= tick.get_loc() <= max(axis.get_view_interval())
+    }
+
+
+def narrow(panels: str, kind: str = "upper_arm", girth: int = 300) -> Forecast:
+    case = case_from_toml(
+        f'region = {{ kind = "{kind}", girth_mm = [{girth}] }}\npanel = [{panels}]\n'
+        "session = { absorbed_w = 15, minutes = 3 }"
+    )
+    return forecast(case, layout=make_layout(case.region, case.placed, Spacing(scale=2.5)))
+
+
+FACING = "{ angle_deg = 90 }, { angle_deg = 270, drive = -1 }"
+
+
+@pytest.mark.parametrize(
+    ("panels", "kind", "girth"),
+    [
+        ("{ name = 'one' }", "upper_arm", 300),
+        ("{ width_mm = 45 }", "upper_arm", 300),
+        ("{ width_mm = 40, length_mm = 200 }", "calf", 300),
+        (FACING, "upper_arm", 300),
+        (FACING, "thigh", 550),
+        (FACING, "thigh", 700),
+        ("{ angle_deg = 0 }, { angle_deg = 180, drive = -1 }", "calf", 360),
+    ],
+)
+def test_no_word_lies_over_another(panels: str, kind: str, girth: int) -> None:
+    f = narrow(panels, kind, girth)
+    for draw in (draw_maps, draw_section, draw_in_time):
+        figure = draw(f)
+        assert not overlapping(figure), draw.__name__
+        with styled():
+            boxes = [box for ax in figure.axes if (box := ax.get_tightbbox()) is not None]
+        assert min(box.x0 for box in boxes) > -1.0, draw.__name__
+        assert max(box.x1 for box in boxes) < figure.bbox.x1 + 1.0, draw.__name__
 
 
 def test_legend_and_labels_lie_on_their_picture(f: Forecast) -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from evenfield.case import case_from_toml
 from evenfield.forecast import DECIDES
-from evenfield.report import write_placement_page
+from evenfield.report import basis_lines, write_placement_page
 from evenfield.report.placement import draw_placement, placement_picture
 from evenfield.tolerance import ToleranceTable, tolerance_table, variations, what_to_watch
 from tests.calf import CALF_10_W
@@ -42,7 +42,14 @@ def test_one_page_says_what_must_be_said(table: ToleranceTable, page: Path, pdft
     text = subprocess.run([pdftotext, "-layout", page, "-"], capture_output=True, check=True, text=True)
     words = " ".join(text.stdout.split())
     first = " ".join(what_to_watch(table)[0].split()[:6])
-    for wanted in (table.case.title, DECIDES, "not a measurement", "generic circuit", first):
+    for wanted in (
+        table.case.title,
+        *basis_lines(table.case),
+        DECIDES,
+        "not a measurement",
+        "generic circuit",
+        first,
+    ):
         assert wanted in words, wanted
     assert "safe" not in words.lower()
     structure = subprocess.run(

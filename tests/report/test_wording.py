@@ -1,16 +1,20 @@
 """What the terminal and the report say is what the forecast holds."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
 from evenfield.case import PowerKind, case_from_toml, read_case
+from evenfield.cli.summary import print_summary
 from evenfield.dose import crossing
-from evenfield.forecast import Forecast
-from evenfield.report import body_lines, findings, setting_line, shares
+from evenfield.forecast import Forecast, forecast_to_json
+from evenfield.report import basis_lines, body_lines, findings, setting_line, shares
+from evenfield.report.forecast_page import report_data
 from evenfield.report.in_time import under_each_panel
 from evenfield.report.maps import hottest_through
 from evenfield.report.wording import hottest, minute_text
+from tests.case.test_read import OWN_SET
 from tests.report.coarse import EXAMPLES, barely_told, coarse_forecast
 
 
@@ -78,6 +82,46 @@ def test_the_burn_integral_is_shown_only_where_it_says_something(
 def test_pauses_are_told_and_do_not_count_as_power() -> None:
     thigh = read_case(EXAMPLES / "thigh.toml")
     assert "50 to 80 W set power with pauses for 35 min, then 5 min without" in setting_line(thigh)
+
+
+def test_the_absorbed_power_is_told_with_what_is_assumed_of_it() -> None:
+    arm = read_case(EXAMPLES / "upper_arm.toml")
+    power, fat, tissues = basis_lines(arm)
+    assert power.startswith("At 15.4 W absorbed: 0.55 of 28 W set, assumed until the device is calibrated; ")
+    assert power.endswith("0.35 to 0.75 possible.")
+    assert fat == "Fat: average infiltrated."
+    assert tissues.startswith("Tissue values: Gabriel 1996 dispersions")
+    assert tissues.endswith(" (default)")
+    text = (EXAMPLES / "upper_arm.toml").read_text(encoding="utf-8")
+    known = "[session]\nabsorbed_fraction = { low = 0.5, mid = 0.6, high = 0.7 }\n"
+    told = basis_lines(case_from_toml(text.replace("[session]\n", known)))[0]
+    assert told == "At 16.8 W absorbed: 0.6 of 28 W set, as given; 0.5 to 0.7 possible."
+    assert (
+        basis_lines(case_from_toml(text.replace("power_w", "absorbed_w")))[0] == "At 28 W absorbed, as given."
+    )
+    thigh = read_case(EXAMPLES / "thigh.toml")
+    assert basis_lines(thigh)[0].startswith("At 27.5 to 44 W absorbed: 0.55 of 50 to 80 W set, assumed")
+
+
+def test_a_clinics_own_tissue_values_are_named_wherever_results_are(
+    f: Forecast, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "own.toml").write_text(OWN_SET, encoding="utf-8")
+    own = replace(f, case=replace(f.case, tissue_set=str(tmp_path / "own.toml")))
+    print_summary(own, [])
+    told = " ".join(capsys.readouterr().out.split())
+    line, assumed = (
+        "Tissue values: An invented clinic's own values (own)",
+        "fat.conductivity_w_mk = 0.19 W/(m K)",
+    )
+    assert line in told
+    assert assumed in told
+    page = report_data(own, ())
+    assert page["tissues"] == line
+    assert any(one.startswith(assumed) for one in page["assumptions"])
+    document = forecast_to_json(own)
+    assert document["tissue_set"] == {"name": "own", "title": "An invented clinic's own values"}
+    assert any(one.startswith(assumed) for one in document["assumptions"])
 
 
 def test_shares_are_whole(f: Forecast) -> None:

@@ -2,8 +2,11 @@
 
 import json
 import signal
+import time
 from collections.abc import Iterator
 from dataclasses import replace
+from multiprocessing import active_children
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -228,9 +231,35 @@ def test_ctrl_c_is_for_the_process_that_leads() -> None:
     assert _hears_ctrl_c(0)
 
 
+def _writes_late(path: Path | None) -> None:
+    if path is None:
+        raise KeyboardInterrupt
+    time.sleep(8.0)
+    path.write_text("finished", encoding="utf-8")
+
+
+def test_what_is_cancelled_is_not_computed_to_its_end(tmp_path: Path) -> None:
+    """Tasks that write a file when they end; the block is left while they run."""
+    with pytest.raises(KeyboardInterrupt), runner(2) as work:
+        list(work.map(_writes_late, [None, tmp_path / "one", tmp_path / "two"]))
+    assert active_children() == []
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_the_summary_says_whose_limit_it_is(small: Ensemble, capsys: pytest.CaptureFixture[str]) -> None:
     print_uncertainty(small, {}, 38.5, [])
     told = " ".join(capsys.readouterr().out.split())
     above = 100 * np.mean(small.results()["hottest_skin_c"] > 38.5)
     assert f"Skin above 38.5 °C at some time: {above:.0f} % of the members." in told
     assert "The limit is the clinic's to set: --skin-limit." in told
+
+
+def test_the_summary_says_what_is_assumed_and_varied(
+    small: Ensemble, capsys: pytest.CaptureFixture[str]
+) -> None:
+    print_uncertainty(small, {}, 38.5, [])
+    told = " ".join(capsys.readouterr().out.split())
+    assert "At 15.4 W absorbed: 0.55 of 28 W set, assumed until the device is calibrated" in told
+    assert "Fat: average infiltrated." in told
+    assert "which published fat: the other kind with a chance of 50 % [A]" in told
+    assert "5, 50, 95 %: 0.35, 0.55, 0.75 [A]" in told

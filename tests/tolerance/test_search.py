@@ -118,6 +118,10 @@ def test_advice_says_what_it_is(advice: PlacementAdvice) -> None:
     assert "device's manual" in document["caution"]
     assert len(document["options"]) == len(advice.options)
     assert document["options"][1]["power_w"]
+    assert document["fat_kind"] == "average_infiltrated"
+    assert document["absorbed_fraction"] == {"low": 0.35, "mid": 0.55, "high": 0.75, "assumed": True}
+    assert document["case"]["region.fat"] == "average_infiltrated"
+    assert any(line.startswith("session.absorbed_fraction") for line in document["assumptions"])
 
 
 def test_bad_wishes_are_refused(limb: Case, here: Runner) -> None:
@@ -131,6 +135,7 @@ def test_the_advice_says_whose_limits_it_kept(
     print_advice(advice)
     told = " ".join(capsys.readouterr().out.split())
     assert "skin above 40.5 °C in at most 10 % of the bodies" in told
+    assert "Fat: average infiltrated." in told
     assert "Limit and chance are the clinic's to set: --skin-limit, --chance." in told
 
 

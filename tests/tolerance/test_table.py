@@ -1,5 +1,6 @@
 """The tolerance table on a round, even limb: symmetry, and what practice says of gaps and tilts."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -169,22 +170,70 @@ def test_an_error_past_the_measured_levels_is_answered_and_said(case: Case) -> N
     assert one.change(short).skin_k == pytest.approx(other.change(long).skin_k, abs=0.01)
 
 
+def made_outcome(skin_c: float, where: str = "middle") -> PlacementOutcome:
+    flat = np.full(2, skin_c)
+    return PlacementOutcome(np.array([0.0, 30.0]), flat, flat, flat, 0.5, 1e-3 + 1e-2j, 80.0, 5.0, where)
+
+
+def made_table(case: Case, group: str, rises: dict[str, dict[str, float]]) -> ToleranceTable:
+    """A table of one kind of error with these rises of the hottest skin, by panel and size."""
+    effects = [
+        Effect(
+            Variation(group, panel, f"{group} {size}", size, case),
+            made_outcome(39.0 + rise, f"edge of the {panel} panel"),
+        )
+        for panel, sizes in rises.items()
+        for size, rise in sizes.items()
+    ]
+    return ToleranceTable(case, made_outcome(39.0), tuple(effects))
+
+
 def test_sizes_are_told_in_their_order_even_where_heat_is_not(case: Case) -> None:
     """As on a curved panel, where the middle tilt warms the hottest skin less than the smallest."""
+    table = made_table(case, "tilt across", {"back": {"-2°": 0.4, "-5°": 0.2, "-8°": 3.0}})
+    assert "+0.4 K at -2°, +0.2 K at -5°, +3.0 K at -8°" in what_to_watch(table)[0]
 
-    def outcome(skin_c: float) -> PlacementOutcome:
-        flat = np.full(2, skin_c)
-        return PlacementOutcome(
-            np.array([0.0, 30.0]), flat, flat, flat, 0.5, 1e-3 + 1e-2j, 80.0, 5.0, "middle"
-        )
 
-    rises = {"-2°": 0.4, "-5°": 0.2, "-8°": 3.0}
-    effects = [
-        Effect(Variation("tilt across", "back", f"tilt across {size}", size, case), outcome(39.0 + rise))
-        for size, rise in rises.items()
-    ]
-    told = what_to_watch(ToleranceTable(case, outcome(39.0), tuple(effects)))[0]
-    assert "+0.4 K at -2°, +0.2 K at -5°, +3.0 K at -8°" in told
+def said(line: str) -> set[tuple[str, str, float]]:
+    """Every panel, signed size and rise that a sentence names; a size without sign is both."""
+    found = set()
+    for part in line.split("; "):
+        names, colon, grades = part.rpartition("panel: ")
+        for panel in ("front", "back"):
+            for rise, sign, size in re.findall(r"([-+]?[\d.]+) K at ([-+]?)([\d.]+(?: mm|°))", grades):
+                if colon and panel in names:
+                    found |= {(panel, one + size, float(rise)) for one in ([sign] if sign else "+-")}
+    return found
+
+
+MIRRORED = {
+    "front": {"-2°": -0.2, "-5°": -0.5, "-8°": -0.8, "+2°": 0.3, "+5°": 0.7, "+8°": 1.3},
+    "back": {"-2°": 0.3, "-5°": 0.7, "-8°": 1.25, "+2°": -0.2, "+5°": -0.5, "+8°": -0.8},
+}
+
+
+@pytest.mark.parametrize(
+    ("rises", "panels", "sizes"),
+    [
+        (MIRRORED, 2, 6),
+        ({"front": MIRRORED["front"], "back": MIRRORED["front"]}, 2, 6),
+        ({"front": {"-20 mm": 1.5, "+20 mm": -1.2}, "back": {"-20 mm": -1.2, "+20 mm": 1.5}}, 2, 2),
+        ({"front": {"-8°": 3.0, "-2°": 0.1, "+8°": 2.9, "+2°": 2.0}}, 1, 2),
+        ({"front": {"-8°": 3.0, "+8°": 2.9}, "back": {"-8°": 2.95, "+8°": 0.4}}, 2, 3),
+        ({"front": {"-8°": 3.0, "-2°": 1.5}, "back": {"-8°": 3.0, "-2°": 0.2}}, 2, 4),
+    ],
+)
+def test_each_panel_and_sign_named_is_as_in_the_table(
+    case: Case, rises: dict[str, dict[str, float]], panels: int, sizes: int
+) -> None:
+    """Two panels on either side of the front are mirrored: what warms the one's skin cools the other's."""
+    table = made_table(case, "tilt across", rises)
+    line = what_to_watch(table)[0]
+    named = said(line)
+    assert (len({panel for panel, _, _ in named}), len(named)) == (panels, sizes), line
+    for panel, size, rise in named:
+        assert rise == pytest.approx(rises[panel][size], abs=0.15), line
+        assert f"edge of the {panel} panel" in line
 
 
 def test_panels_named_by_number_are_not_called_panel_twice(table: ToleranceTable) -> None:

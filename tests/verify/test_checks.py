@@ -81,6 +81,12 @@ def test_ids_are_unique_and_sources_are_named() -> None:
         register(checks[0])
 
 
+def test_every_fact_of_practice_says_which_panels_it_holds_for() -> None:
+    facts = [one for one in all_checks() if one.subject is Subject.PRACTICE]
+    assert len(facts) == 9
+    assert all(one.what.startswith(("panels that follow the round skin, ", "flat panels, ")) for one in facts)
+
+
 def test_unknown_selection_is_one_clear_sentence() -> None:
     with pytest.raises(ValueError, match=r"no check is called nonsense; subjects are dielectric, thermal"):
         run_checks(["nonsense"])

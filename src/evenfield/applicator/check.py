@@ -6,7 +6,7 @@ Each refusal is one sentence with the case file's key, the value and what is all
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from math import ceil, degrees, isfinite, pi
+from math import ceil, degrees, floor, isfinite, pi, radians
 
 import numpy as np
 
@@ -23,6 +23,8 @@ STEEPEST_VIEW_RAD = 70 * pi / 180
 """A ray from the axis must meet a flat panel at no more than this angle off square (label A)."""
 WIDEST_WRAP_RAD = 170 * pi / 180
 """A curved panel may reach this far around to either side of its centre (label A)."""
+FARTHEST_TILT_DEG = 20.0
+"""No tilt beyond this is offered (label A; a case file takes none)."""
 _LEVEL_TOLERANCE_M = 1e-6
 
 
@@ -167,12 +169,8 @@ def _refuse_touching(index: int, placed: PlacedPanel) -> None:
     need = f"at least {_mm(LEAST_GAP_M)} mm of air is needed everywhere"
     if _tilted(placed, 0.0, 0.0).nearest_gap_m >= LEAST_GAP_M:
         key, tilt, without = _tilt_to_blame(placed)
-        most = _largest(lambda t: without(np.copysign(t, tilt)).nearest_gap_m >= LEAST_GAP_M, abs(tilt))
-        allowed = (
-            f"from 0 to {degrees(np.copysign(most, tilt)):.1f}°"
-            if most > 0
-            else "0° with a smaller other tilt"
-        )
+        down, up = (_most_tilt(without, side) for side in (-1.0, 1.0))
+        allowed = f"from {-down:.1f} to {up:.1f}°" if down + up > 0 else "0° with a smaller other tilt"
         u, v = placed.nearest_place
         side = (9 * u, 0.0) if key == "tilt_across_deg" else (0.0, 9 * v)
         edge = spot_name(panel, placed.region.measurements.kind.trunk, *side)
@@ -219,6 +217,15 @@ def _tilt_to_blame(placed: PlacedPanel) -> tuple[str, float, Callable[[float], P
     if across_alone > along_alone or (across_alone == along_alone and takes_more):
         return "tilt_across_deg", across, lambda tilt: _tilted(placed, tilt, along)
     return "tilt_along_deg", along, lambda tilt: _tilted(placed, across, tilt)
+
+
+def _most_tilt(tilted: Callable[[float], PlacedPanel], side: float) -> float:
+    """How far a tilt may go to a side (-1, 1) without touching, in whole tenths of a degree, at most
+    `FARTHEST_TILT_DEG`; 0 where none may."""
+    most = _largest(
+        lambda deg: tilted(side * radians(deg)).nearest_gap_m >= LEAST_GAP_M, FARTHEST_TILT_DEG + 0.05
+    )
+    return floor(10 * most) / 10
 
 
 def _refuse_overlap(first: int, second: int, one: PlacedPanel, other: PlacedPanel) -> None:

@@ -1,6 +1,6 @@
 """The case file: what a forecast starts from, checked at the door."""
 
-from evenfield.case.keys import assumptions, file_values
+from evenfield.case.keys import assumptions, file_values, tissue_assumptions
 from evenfield.case.model import (
     AbsorbedFraction,
     Assumption,
@@ -24,4 +24,5 @@ __all__ = [
     "case_to_toml",
     "file_values",
     "read_case",
+    "tissue_assumptions",
 ]

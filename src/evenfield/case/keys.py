@@ -13,7 +13,7 @@ from evenfield.body import DIRECTIONS
 from evenfield.body.region import SINGLE_LEVEL_REACH_M
 from evenfield.case import defaults
 from evenfield.case.model import Assumption, Case, PowerKind, seconds
-from evenfield.tissue import Label
+from evenfield.tissue import Label, load_tissue_set
 
 
 def file_values(case: Case) -> dict[str, object]:
@@ -53,6 +53,27 @@ def assumptions(case: Case) -> tuple[Assumption, ...]:
         source = f"one girth stands for {1e3 * SINGLE_LEVEL_REACH_M:g} mm to either side"
         kept.append(Assumption("region.girth_mm", values["region.girth_mm"], source, Label.A))
     return tuple(kept)
+
+
+def tissue_assumptions(case: Case) -> tuple[Assumption, ...]:
+    """Values of the case's tissue set that the set itself calls assumptions (label A), by tissue.
+
+    Of a mixture its fractions stand for all that is computed from them, of a dispersion one line for all of
+    it. Reads the set; raises TissueError if its file has gone.
+    """
+    used = load_tissue_set(case.tissue_set).with_fat(case.fat_kind)
+    values = {f"blood.{name}": getattr(used.blood, name) for name in ("density", "heat_capacity")}
+    for layer in case.region.layers:
+        own = used.tissue(layer).values
+        parts = [name for name in own if name.endswith(".fraction")]
+        values |= {f"{layer}.{name}": own[name] for name in parts or own}
+    assumed = {name: value for name, value in values.items() if value.label is Label.A}
+    found = {}
+    for name, value in assumed.items():
+        key, dispersion, _ = name.partition(".dielectric.")
+        told = "a dispersion of its own" if dispersion else f"{value.value:g} {value.unit}".removesuffix(" 1")
+        found[key + dispersion.rstrip(".")] = told, value.source
+    return tuple(Assumption(key, told, source, Label.A) for key, (told, source) in found.items())
 
 
 def left_open(case: Case) -> dict[str, str]:

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from evenfield.cli.options import SKIN_LIMIT_C, CaseFile, DaskAddress, JsonFile, Seed, SkinLimit, Workers
+from evenfield.cli.refused import RefusedError
 from evenfield.cli.uncertainty import shown_steps, work_on
 from evenfield.cli.written import document_text, written
 
@@ -33,6 +34,7 @@ def advise(
     The chance of skin above the limit stays below the bound for the spread of bodies, tissues and hands.
     Shows a short list with what each choice costs. Advice, to be checked against the device's manual.
     """
+    from evenfield.body import InputError
     from evenfield.case import read_case
 
     checked = read_case(case)
@@ -44,7 +46,10 @@ def advise(
             wish = Wish(
                 skin_limit_c=skin_limit, chance=chance / 100.0, gap_mm=gap, tilt_deg=tilt, minutes=minutes
             )
-            advice = search(checked, wish, work, seed=seed, progress=progress)
+            try:
+                advice = search(checked, wish, work, seed=seed, progress=progress)
+            except InputError as error:
+                raise RefusedError(f"{case}: {error}") from error
         document = json_text(advice)
         kept.document(document)
     if kept.to_screen:
@@ -59,11 +64,11 @@ def json_text(advice: "PlacementAdvice") -> str:
     """The advice as a document."""
     from dataclasses import asdict
 
-    from evenfield.forecast import CAUTIONS
+    from evenfield.forecast import CAUTIONS, asked_to_json
     from evenfield.tolerance.advice_words import power_rests_on, trades
 
     document = {
-        "title": advice.options[0].case.title,
+        **asked_to_json(advice.options[0].case),
         "wish": asdict(advice.wish),
         "options": [_option(o) for o in advice.options],
         "trades": trades(advice),
@@ -110,6 +115,7 @@ def print_advice(advice: "PlacementAdvice") -> None:
     from rich.text import Text
 
     from evenfield.forecast import CAUTIONS
+    from evenfield.report import basis_lines
     from evenfield.tolerance.advice_words import power_rests_on, power_words, told, trades
 
     console = Console(highlight=False)
@@ -120,6 +126,8 @@ def print_advice(advice: "PlacementAdvice") -> None:
         f"{100 * wish.chance:g} % of the bodies, tissues and placements that fit the case. "
         f"{advice.tried} placements tried. Limit and chance are the clinic's to set: --skin-limit, --chance."
     )
+    for line in basis_lines(advice.options[0].case):
+        console.print(Text(line))
     for o in advice.options:
         console.print()
         console.print(Text(o.words[:1].upper() + o.words[1:], style="bold"))

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from evenfield.cli.options import CaseFile, JsonFile
+from evenfield.cli.options import CaseFile, JsonFile, folder
 from evenfield.cli.written import document_text, written
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ def forecast(
     case: CaseFile,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for report, figures and JSON."),
+        typer.Option("--out", metavar="DIR", help="Folder for report, figures and JSON.", parser=folder),
     ] = None,
     json_file: JsonFile = None,
 ) -> None:

@@ -5,6 +5,16 @@ from typing import Annotated
 
 import typer
 
+from evenfield.cli.refused import RefusedError
+
+
+def folder(given: str) -> Path:
+    """The folder named by an option; RefusedError where nothing is named, which would be the current one."""
+    if not given.strip():
+        raise RefusedError("--out is empty; allowed: the name of a folder (. is the current one)")
+    return Path(given)
+
+
 CaseFile = Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case file.", show_default=False)]
 JsonFile = Annotated[
     str | None,

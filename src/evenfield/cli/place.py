@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from evenfield.cli.options import CaseFile, JsonFile
+from evenfield.cli.options import CaseFile, JsonFile, folder
 from evenfield.cli.written import document_text, written
 
 if TYPE_CHECKING:
@@ -24,7 +24,9 @@ def place(
     case: CaseFile,
     out: Annotated[
         Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for the page to print, the picture and JSON."),
+        typer.Option(
+            "--out", metavar="DIR", help="Folder for the page to print, the picture and JSON.", parser=folder
+        ),
     ] = None,
     json_file: JsonFile = None,
 ) -> None:
@@ -82,11 +84,15 @@ def print_table(
     from evenfield.applicator.words import panel_words
     from evenfield.cli.diagnose import OFFER
     from evenfield.forecast import CAUTIONS
+    from evenfield.report import basis_lines
     from evenfield.report.placement_page import HOW, plan_rows, signs
     from evenfield.tolerance import what_to_watch
 
     console = console or Console(highlight=False)
     console.print(Text(result.case.title, style="bold"))
+    for line in basis_lines(result.case):
+        console.print(Text(line))
+    console.print()
     console.print("As planned")
     plan = Drawn(box=None, padding=(0, 2, 0, 1), show_header=False)
     for what, value, detail in plan_rows(result):

@@ -38,6 +38,8 @@ def shown_progress(steps: Mapping[str, str] = STEPS) -> Iterator[Callable[[str, 
     def note(number: int, frame: FrameType | None) -> None:
         nonlocal interrupted
         interrupted = True
+        if console.is_terminal:
+            console.print("Stopping …")
         raise KeyboardInterrupt
 
     # where whoever started us has Ctrl-C ignored (nohup, a job in the background), it stays ignored

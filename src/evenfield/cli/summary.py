@@ -17,6 +17,7 @@ from evenfield.report import (
     setting_line,
     shares,
     spot_list,
+    tissue_line,
 )
 
 _NARROWEST = 100
@@ -33,7 +34,7 @@ def print_summary(f: Forecast, written: Sequence[Path], console: Console | None 
 
     say(f.case.title, "bold")
     say(setting_line(f.case))
-    for line in (*body_lines(f.case), *placement_lines(f.case)):
+    for line in (tissue_line(f.case), *body_lines(f.case), *placement_lines(f.case)):
         say(line)
     say()
     table = Table(box=None, padding=(0, 2, 0, 0), show_header=True, header_style="italic")

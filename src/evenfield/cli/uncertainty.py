@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from evenfield.cli.options import SKIN_LIMIT_C, CaseFile, DaskAddress, JsonFile, Seed, SkinLimit, Workers
+from evenfield.cli.options import (
+    SKIN_LIMIT_C,
+    CaseFile,
+    DaskAddress,
+    JsonFile,
+    Seed,
+    SkinLimit,
+    Workers,
+    folder,
+)
 from evenfield.cli.progress import STEPS as FORECAST_STEPS
 from evenfield.cli.progress import shown_progress
 from evenfield.cli.written import document_text, written
@@ -30,8 +39,13 @@ STEPS = {
     "placements": "placements",
     "courses": "courses of power",
 }
+_WIDE = ("absorbed_fraction", "fat_kind")
+"""Unknowns that are told with the numbers."""
 OutFolder = Annotated[
-    Path | None, typer.Option("--out", metavar="DIR", help="Folder for figures and JSON.", show_default=False)
+    Path | None,
+    typer.Option(
+        "--out", metavar="DIR", help="Folder for figures and JSON.", parser=folder, show_default=False
+    ),
 ]
 
 
@@ -134,6 +148,7 @@ def print_uncertainty(
     from rich.text import Text
 
     from evenfield.forecast import CAUTIONS
+    from evenfield.report import basis_lines
     from evenfield.tolerance.indices import in_words
     from evenfield.tolerance.result_rows import result_rows
 
@@ -141,6 +156,13 @@ def print_uncertainty(
     if not console.is_terminal:
         console.width = max(console.width, 120)
     console.print(Text(result.case.title, style="bold"))
+    for line in basis_lines(result.case):
+        console.print(Text(line), soft_wrap=True)
+    console.print(
+        f"Varied among the members: {len(result.spread.unknowns)} unknowns, with the widest guesses"
+    )
+    for unknown in (u for u in result.spread.unknowns if u.key in _WIDE):
+        console.print(Text(f" – {unknown}"), soft_wrap=True)
     table = Table(box=None)
     table.add_column(f"of {result.members} members", justify="left")
     for name in ("5 %", "50 %", "95 %"):

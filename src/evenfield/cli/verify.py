@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from evenfield.cli.refused import RefusedError
+from evenfield.cli.written import document_text, written
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -20,26 +21,38 @@ def verify(
         list[str] | None,
         typer.Option("--select", metavar="NAME", help="Only this check or subject; may be repeated."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the results as JSON.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the results as JSON, or write them into FILE.")
+    ] = False,
+    file: Annotated[
+        str | None,
+        typer.Argument(metavar="FILE", help="With --json: the file; - prints.", show_default=False),
+    ] = None,
 ) -> None:
     """Check what is computed against published values, closed forms and other programs.
 
     Exit status 1 if a check fails. A check whose reference is not installed is shown as not run.
     """
-    import json
-
     from evenfield.verify import checks, table
 
-    try:
-        results = checks.run_checks(select or None, None if as_json else _tell)
-    except ValueError as error:
-        if select and str(error).startswith("no check is called"):
-            raise RefusedError(str(error)) from error
-        raise
-    if as_json:
-        typer.echo(json.dumps(table.to_json(results), ensure_ascii=False, indent=1))
+    if file is not None and not as_json:
+        raise RefusedError(f"{file}: a file is only written with --json; allowed: --json {file}")
+    lone = (file or "-") if as_json else None
+    with written(None, lone) as kept:
+        try:
+            results = checks.run_checks(select or None, None if kept.to_screen else _tell)
+        except ValueError as error:
+            if select and str(error).startswith("no check is called"):
+                raise RefusedError(str(error)) from error
+            raise
+        document = document_text(table.to_json(results))
+        kept.document(document)
+    if kept.to_screen:
+        typer.echo(document, nl=False)
     else:
         _print(results)
+    for path in kept.files:
+        typer.echo(f"Written: {path}")
     raise typer.Exit(table.exit_status(results))
 
 

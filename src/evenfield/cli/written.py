@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Any
 
 from evenfield.cli.draft import draft
+from evenfield.cli.refused import RefusedError
 
 
-def document_text(document: dict[str, Any]) -> str:
+def document_text(document: dict[str, Any] | list[dict[str, Any]]) -> str:
     """A JSON document as text; refuses to write what is not a number (ValueError)."""
     import json
 
@@ -48,6 +49,8 @@ def written(out: Path | None, json_file: str | None) -> Iterator[Written]:
 
     Raises RefusedError before the block begins where nothing can be written.
     """
+    if json_file == "":
+        raise RefusedError("--json is empty; allowed: the name of a file, or - for the screen")
     with ExitStack() as drafts:
         folder = None if out is None else drafts.enter_context(draft(out, folder=True))
         lone = None

@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, ValidationError
 from pydantic import Field as Limits
 
 from evenfield.field.matching import Circuit, Range, TwoWireLine
+from evenfield.tissue.reading import why_unreadable
 from evenfield.tissue.value import Label
 
 SHIPPED = ("generic",)
@@ -216,7 +217,9 @@ def load_device_profile(name: str | Path = "generic") -> DeviceProfile:
     where = _where(name)
     try:
         text = shipped_text(str(name)) if name in SHIPPED else Path(name).read_text("utf-8")
-    except (OSError, UnicodeDecodeError):
+    except (OSError, UnicodeDecodeError) as error:
+        if Path(name).exists():
+            raise DeviceError(f"{where} {why_unreadable(error)}") from None
         raise DeviceError(
             f"{where} is neither a readable file nor one of those shipped; "
             f"allowed: {', '.join(SHIPPED)} or the path of a TOML file"

@@ -2,7 +2,7 @@
 
 from evenfield.forecast.engine import CAUTIONS, DECIDES, Cancelled, forecast
 from evenfield.forecast.result import AssumptionBand, Forecast, Hottest, ZoneResult
-from evenfield.forecast.to_json import forecast_to_json
+from evenfield.forecast.to_json import asked_to_json, forecast_to_json
 from evenfield.forecast.tuning import ExpectedTuning, expected_tuning
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "Forecast",
     "Hottest",
     "ZoneResult",
+    "asked_to_json",
     "expected_tuning",
     "forecast",
     "forecast_to_json",

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.constants import epsilon_0
 
-from evenfield.case import Case, PowerKind, assumptions
+from evenfield.case import Case, PowerKind, assumptions, tissue_assumptions
 from evenfield.dose import (
     UnderPanel,
     burn_estimate,
@@ -207,7 +207,7 @@ def forecast(
         picture=picture,
         seconds={b: clock[b] - clock[a] for a, b in itertools.pairwise(names)},
         sources=(*setting.tissue_set.sources(case.region.layers), *METHOD_SOURCES),
-        assumptions=tuple(str(a) for a in assumptions(case)),
+        assumptions=tuple(str(a) for a in (*assumptions(case), *tissue_assumptions(case))),
         cautions=cautions_of(peak_series, estimate, error_target),
     )
 

@@ -6,12 +6,34 @@ from typing import Any
 
 import numpy as np
 
-from evenfield.case import file_values
+from evenfield.case import Case, PowerKind, assumptions, file_values, tissue_assumptions
 from evenfield.forecast.result import Forecast
+from evenfield.tissue import load_tissue_set
 
 
 def _round(value: float, digits: int) -> float:
     return round(float(value), digits)
+
+
+def asked_to_json(case: Case) -> dict[str, Any]:
+    """What was asked and what is assumed, the same in the document of every command."""
+    session, open_keys = case.session, {a.key for a in assumptions(case)}
+    share = session.absorbed_fraction
+    given = session.power_kind is PowerKind.ABSORBED
+    tissues = load_tissue_set(case.tissue_set)
+    return {
+        "title": case.title,
+        "case": _plain(file_values(case)),
+        "fat_kind": str(case.fat_kind),
+        "tissue_set": {"name": tissues.name, "title": tissues.title},
+        "absorbed_fraction": {
+            "low": 1.0 if given else share.low,
+            "mid": 1.0 if given else share.mid,
+            "high": 1.0 if given else share.high,
+            "assumed": "session.absorbed_fraction" in open_keys,
+        },
+        "assumptions": [str(a) for a in (*assumptions(case), *tissue_assumptions(case))],
+    }
 
 
 def forecast_to_json(f: Forecast) -> dict[str, Any]:
@@ -27,9 +49,7 @@ def forecast_to_json(f: Forecast) -> dict[str, Any]:
             }
         )
     document: dict[str, Any] = {
-        "title": f.case.title,
-        "case": _plain(file_values(f.case)),
-        "fat_kind": str(f.case.fat_kind),
+        **asked_to_json(f.case),
         "field": {
             "admittance_s": {"re": f.field.admittance_s.real, "im": f.field.admittance_s.imag},
             "share": {k: _round(v, 6) for k, v in f.field.share.items()},
@@ -73,7 +93,6 @@ def forecast_to_json(f: Forecast) -> dict[str, Any]:
             "seconds": _round(sum(f.seconds.values()), 3),
             "seconds_by_step": {k: _round(v, 3) for k, v in f.seconds.items()},
         },
-        "assumptions": list(f.assumptions),
         "sources": list(f.sources),
         "cautions": list(f.cautions),
     }

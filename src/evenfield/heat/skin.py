@@ -2,7 +2,8 @@
 panels.
 
 Coefficients: radiation 4.5 W/m²K, natural convection 3 W/m²K (de Dear et al., *Int. J. Biometeorol.* 40:141,
-1997); forced convection B·vⁿ for v ≥ 0.2 m/s per body segment (Ichihara et al. 1997); evaporation w (p_sk −
+1997); forced convection B·vⁿ per body segment (Ichihara et al. 1997), measured for v ≥ 0.2 m/s and used below
+too wherever it gives more than natural convection (see `convection`); evaporation w (p_sk −
 p_a) h_e with h_e = 16.5 K/kPa · h_c (Lewis relation). Saturation pressure after Tetens (label M).
 
 Under a panel the skin sees the panel and not the room: it radiates to a panel at air temperature with the
@@ -49,7 +50,13 @@ def saturation_kpa(temperature_c: Floats | float) -> Floats:
 
 
 def convection(kind: RegionKind, air_speed_m_s: float) -> float:
-    """h_c of skin in the open, W/m²K: the larger of natural and forced."""
+    """h_c of skin in the open, W/m²K: the larger of natural and forced.
+
+    The forced law holds for 0.2 m/s and more. Below, it goes on until it meets natural convection (label A),
+    so that nothing jumps at 0.2 m/s: at the default 0.1 m/s it gives 3.3 (trunk), 3.4 (thigh), 2.9 and so 3
+    (calf) and 4.2 (arm) where the source says 3 of air without wind. What 3 would change instead is measured
+    in `tests/heat/test_skin.py` and told in docs/heat.md.
+    """
     b, n = FORCED[kind]
     return max(NATURAL, b * air_speed_m_s**n if air_speed_m_s > 0 else 0.0)
 

@@ -6,18 +6,21 @@ from evenfield.report.placement_page import write_placement_page
 from evenfield.report.wording import (
     Finding,
     assumption_lines,
+    basis_lines,
     body_lines,
     findings,
     placement_lines,
     setting_line,
     shares,
     spot_list,
+    tissue_line,
 )
 
 __all__ = [
     "Finding",
     "Picture",
     "assumption_lines",
+    "basis_lines",
     "body_lines",
     "findings",
     "pictures",
@@ -27,6 +30,7 @@ __all__ = [
     "setting_line",
     "shares",
     "spot_list",
+    "tissue_line",
     "write_placement_page",
     "write_report",
 ]

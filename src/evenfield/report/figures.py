@@ -31,12 +31,15 @@ from evenfield.report.look import (
     placed_axes,
     plain_sheet,
     sheet,
+    sparse_ticks,
     styled,
 )
 
 PNG_DPI = 200
-_TALLEST_SECTION_MM, _TALLEST_MAP_MM = 41.0, 44.0
+_TALLEST_SECTION_MM, _TALLEST_MAP_MM = 39.5, 42.0
 """So that the first page of the report holds all pictures."""
+_NARROWEST_MAP_MM = 60.0
+"""Room on paper for a map's title; a narrower map stands in it with nothing beside."""
 
 
 @dataclass(frozen=True)
@@ -110,6 +113,7 @@ def draw_section(f: Forecast, width_mm: float = 104.0) -> Figure:
         ax = placed_axes(figure, left, bottom, wide, high)
         scale = scale_of(f)
         section.draw_section(ax, f, scale)
+        sparse_ticks(ax, wide, high)
         _bar(figure, scale, placed_axes(figure, left + wide + 2.5, bottom, 2.6, high))
         return figure
 
@@ -125,14 +129,16 @@ def draw_maps(f: Forecast, width_mm: float = 180.0) -> Figure:
         wide = high / ratio
         figure = plain_sheet(width_mm, high + top + bottom)
         scale = scale_of(f)
+        apart = max(wide, _NARROWEST_MAP_MM) + between
         for number, tissue in enumerate(("skin", "fat")):
-            ax = placed_axes(figure, left + number * (wide + between), bottom, wide, high)
+            ax = placed_axes(figure, left + number * apart, bottom, wide, high)
             maps.draw_map(ax, f, tissue, shown, scale)
+            sparse_ticks(ax, wide, high)
             ax.set_title(f"{tissue.capitalize()}, hottest through its thickness", pad=14)
             ax.tick_params(labelleft=number == 0)
             if number == 0:
                 ax.set_ylabel("level, mm")
-        _bar(figure, scale, placed_axes(figure, left + 2 * wide + between + 2.5, bottom, 2.6, high))
+        _bar(figure, scale, placed_axes(figure, left + apart + wide + 2.5, bottom, 2.6, high))
         return figure
 
 

@@ -20,6 +20,7 @@ from evenfield.report.wording import (
     minute_text,
     setting_line,
     spot_list,
+    tissue_line,
 )
 
 ALL_ZONES_TO = 2
@@ -53,6 +54,7 @@ def report_data(f: Forecast, drawn: tuple[Picture, ...]) -> dict[str, Any]:
         "minute": minute_text(f.minutes[f.picture]),
         "setting": setting_line(f.case),
         "body": " · ".join(body_lines(f.case)),
+        "tissues": tissue_line(f.case),
         "decides": DECIDES,
         "findings": [asdict(x) for x in findings(f)],
         "spots": [{"tissue": tissue, "words": spot_list(f, tissue)} for tissue in ("skin", "fat")],

@@ -14,9 +14,11 @@ from math import ceil, floor
 
 import matplotlib as mpl
 import matplotlib.style
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 MM = 1 / 25.4
@@ -27,6 +29,8 @@ LINES = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", INK)
 """Okabe and Ito's colours in the order panels take them; the eighth panel starts again."""
 TISSUE_FILL = {"skin": "#CC79A7", "fat": "#E69F00", "muscle": "#56B4E9", "core": "#bdb6c2", "bone": "#bdb6c2"}
 TYPE_PT = 8.0
+_LABEL_MM, _MOST_TICKS = (8.0, 3.6), 7
+"""On paper, of a tick's label: as wide as −100, and one line high."""
 
 _STYLE = {
     "font.family": "DejaVu Sans",
@@ -96,6 +100,17 @@ def sheet(width_mm: float, height_mm: float) -> Figure:
 def plain_sheet(width_mm: float, height_mm: float) -> Figure:
     """An empty figure of this size, to be filled by `placed_axes`."""
     return Figure(figsize=(width_mm * MM, height_mm * MM))
+
+
+def sparse_ticks(ax: Axes, width_mm: float, height_mm: float) -> None:
+    """Ticks of axes of this size on paper, as many as their labels have room for, and none so near to an end
+    that its label reaches past it."""
+    for axis, length, label in ((ax.xaxis, width_mm, _LABEL_MM[0]), (ax.yaxis, height_mm, _LABEL_MM[1])):
+        low, high = sorted(axis.get_view_interval())
+        room = 0.5 * label * (high - low) / length
+        count = int(np.clip(length / (1.4 * label), 1, _MOST_TICKS))
+        values = MaxNLocator(count, steps=[1, 2, 5, 10]).tick_values(low, high)
+        axis.set_ticks([v for v in values if low + room <= v <= high - room])
 
 
 def placed_axes(figure: Figure, left_mm: float, bottom_mm: float, width_mm: float, height_mm: float) -> Axes:

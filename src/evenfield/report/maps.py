@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patheffects import withStroke
-from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from evenfield.applicator import PlacedPanel
@@ -126,7 +125,6 @@ def draw_map(ax: Axes, f: Forecast, tissue: str, shown: Unrolled, scale: Scale) 
         ax.plot(1e3 * at, 1e3 * sz, "o", ms=9, mfc="white", mec=INK, mew=0.7)
         ax.text(1e3 * float(at[0]), 1e3 * sz, str(number), ha="center", va="center_baseline", color=INK)
     ax.set_aspect("equal")
-    ax.xaxis.set_major_locator(MaxNLocator(7, steps=[1, 2, 5, 10], prune="both"))  # not into the next map's
     ax.set_xlabel("along the skin, mm")
     ax.spines[["left", "bottom"]].set_color(HAIR)
     ax.tick_params(color=HAIR)

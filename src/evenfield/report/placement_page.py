@@ -10,7 +10,7 @@ from evenfield.case import Case
 from evenfield.forecast import CAUTIONS, DECIDES, expected_tuning
 from evenfield.report.placement import placement_picture
 from evenfield.report.typeset import typeset
-from evenfield.report.wording import placement_lines, setting_line
+from evenfield.report.wording import basis_lines, placement_lines, setting_line
 from evenfield.tolerance import LOOK_MINUTES, ToleranceTable, what_to_watch
 from evenfield.tolerance.words import until_band
 
@@ -45,6 +45,7 @@ def page_data(table: ToleranceTable) -> dict[str, Any]:
         "version": __version__,
         "title": table.case.title,
         "setting": setting_line(table.case),
+        "basis": " ".join(basis_lines(table.case)),
         "decides": DECIDES,
         "placement": placement_lines(table.case),
         "plan": plan_rows(table),

@@ -13,10 +13,12 @@ from evenfield.forecast import Forecast
 from evenfield.report.look import HAIR, INK, SOFT, TEMPERATURE, Scale
 
 Floats = NDArray[np.float64]
-_AROUND_MM = 85.0
+_AROUND_MM, _SLIVER_MM = 85.0, 40.0
+"""Tissue shown beyond the panels; where no more than a sliver would be cut off, all of it."""
 _FRAME_MM, _NAME_MM = (74.0, 44.0), 6.0
 """About the size of the picture on paper, and the room there for a name outside panels and skin."""
-_INSIDE = 1.6
+_INSIDE, _CORE_NAME = 1.6, 1.2
+"""How deep in the body a direction's name stands, and how far from the middle it keeps, in that room."""
 _NEAR = 0.8
 """Cosine of the angle within which a panel stands near a direction."""
 
@@ -115,8 +117,9 @@ def _view(panels: Floats, x: Floats, y: Floats) -> Floats:
     beyond."""
     body = np.array([[x.min(), x.max()], [y.min(), y.max()]])
     span = np.stack([panels.min(axis=0), panels.max(axis=0)], axis=1) if panels.size else body
-    low = np.maximum(span[:, 0] - _AROUND_MM, np.minimum(span[:, 0], body[:, 0]))
-    high = np.minimum(span[:, 1] + _AROUND_MM, np.maximum(span[:, 1], body[:, 1]))
+    low, high = np.minimum(span[:, 0], body[:, 0]), np.maximum(span[:, 1], body[:, 1])
+    low = np.where(span[:, 0] - low > _AROUND_MM + _SLIVER_MM, span[:, 0] - _AROUND_MM, low)
+    high = np.where(high - span[:, 1] > _AROUND_MM + _SLIVER_MM, span[:, 1] + _AROUND_MM, high)
     view = np.stack([low, high], axis=1)
     wide, high = np.ptp(view[1]), np.ptp(view[0])
     room = _NAME_MM * max(wide / (_FRAME_MM[0] - 2 * _NAME_MM), high / (_FRAME_MM[1] - 2 * _NAME_MM))
@@ -150,9 +153,10 @@ def _name_directions(ax: Axes, f: Forecast, x: Floats, y: Floats, view: Floats) 
         word, toward = direction_word(angle, trunk), np.round([np.cos(angle), np.sin(angle)])
         near = [p.panel.name for p in f.case.placed if np.cos(p.panel.angle_rad - angle) > _NEAR]
         at = np.clip(np.array(point), view[:, 0] + room, view[:, 1] - room)
-        if word in near or abs((at - point) @ toward) > 2 * room:
+        if word in near or abs((at - point) @ toward) > 0:
             continue  # said already, or not in the picture
-        at = np.where(toward == 0, at, point + toward * (-_INSIDE * _room(view) if near else room))
+        deep = min(_INSIDE * _room(view), float(point @ toward) - _CORE_NAME * _room(view))
+        at = np.where(toward == 0, at, point + toward * (-deep if near else room))
         ax.text(
             at[1],
             at[0],

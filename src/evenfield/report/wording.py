@@ -9,11 +9,12 @@ from math import degrees
 import numpy as np
 
 from evenfield.applicator.words import panel_words, sides
-from evenfield.case import Case, PowerKind, assumptions
+from evenfield.case import Case, PowerKind, assumptions, tissue_assumptions
 from evenfield.dose import crossing
 from evenfield.forecast import ExpectedTuning, Forecast
 from evenfield.forecast.engine import words_for
 from evenfield.report.in_time import under_each_panel
+from evenfield.tissue import load_tissue_set
 
 SHOW_BURN_ABOVE = 0.01
 """Cautious bound of the burn integral above which it is mentioned."""
@@ -179,7 +180,7 @@ def _burn_line(f: Forecast) -> Finding | None:
 def assumption_lines(f: Forecast) -> list[str]:
     """What nobody gave, one line for all keys that share value and source."""
     lines: dict[str, list[str]] = {}
-    for one in assumptions(f.case):
+    for one in (*assumptions(f.case), *tissue_assumptions(f.case)):
         lines.setdefault(str(one).removeprefix(one.key), []).append(one.key)
     return [", ".join(keys) + rest for rest, keys in lines.items()]
 
@@ -232,6 +233,32 @@ def setting_line(case: Case) -> str:
     return (
         f"{region}{side} · fat kind: {fat_kind_words(case)} · {_watts(session.power.watts)} W {kind}{steps} "
         f"for {session.power.end_s / 60:g} min{after}"
+    )
+
+
+def basis_lines(case: Case) -> list[str]:
+    """What temperatures rest on: the power that the tissue takes up, the fat kind, the tissue values."""
+    return [power_line(case), f"Fat: {fat_kind_words(case)}.", tissue_line(case)]
+
+
+def tissue_line(case: Case) -> str:
+    """Title and name of the tissue set, so that a clinic sees whether its own one was used."""
+    used = load_tissue_set(case.tissue_set)
+    return f"Tissue values: {used.title} ({used.name})"
+
+
+def power_line(case: Case) -> str:
+    """The power that the tissue takes up, and whether its share of the set power is assumed."""
+    session = case.session
+    taken = _watts(session.absorbed()[1].watts)
+    if session.power_kind is PowerKind.ABSORBED:
+        return f"At {taken} W absorbed, as given."
+    share = session.absorbed_fraction
+    open_key = "session.absorbed_fraction" in {a.key for a in assumptions(case)}
+    how = UNCALIBRATED if open_key else "as given"
+    return (
+        f"At {taken} W absorbed: {share.mid:g} of {_watts(session.power.watts)} W set, {how}; "
+        f"{share.low:g} to {share.high:g} possible."
     )
 
 

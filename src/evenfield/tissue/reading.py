@@ -63,7 +63,9 @@ def _merged(name: str | Path, folder: Path, seen: tuple[str, ...]) -> dict[str, 
         key = str(path.resolve())
         try:
             text = path.read_text("utf-8")
-        except (OSError, UnicodeDecodeError):
+        except (OSError, UnicodeDecodeError) as error:
+            if path.exists():
+                raise TissueError(f"tissue set {_display(name)} {why_unreadable(error)}") from None
             raise TissueError(
                 f"tissue set {_display(name)} is neither a readable file nor one of those shipped; "
                 f"allowed: {', '.join(SHIPPED)} or the path of a TOML file"
@@ -87,6 +89,13 @@ def _merged(name: str | Path, folder: Path, seen: tuple[str, ...]) -> dict[str, 
     for section, given in tables.items():
         merged[section] = _overlaid(merged.get(section), given, _SECTION_DEPTH.get(section, 1))
     return merged
+
+
+def why_unreadable(error: OSError | UnicodeDecodeError) -> str:
+    """What is wrong with a file that is there, as the end of a sentence that names it."""
+    if isinstance(error, UnicodeDecodeError):
+        return f"is not text in UTF-8 (byte {error.start + 1}); save the file as UTF-8"
+    return f"cannot be read: {(error.strerror or 'unknown reason').lower()}"
 
 
 def _overlaid(base: Any, given: Any, depth: int) -> Any:

@@ -124,8 +124,9 @@ def runner(workers: int | None = None, dask: str | None = None) -> Iterator[Runn
     """What does the tasks: `workers` local processes (as many as there are processors if None; with 1, this
     process), or the Dask cluster whose scheduler is at the address `dask`.
 
-    On leaving, tasks not begun are dropped. Raises ValueError for fewer than one worker, ClusterError if the
-    cluster cannot be used.
+    On leaving, tasks not begun are dropped; where the block ends by an exception (Ctrl-C too), local
+    processes are ended in the middle of theirs. Raises ValueError for fewer than one worker, ClusterError if
+    the cluster cannot be used.
     """
     if workers is not None and workers < 1:
         raise ValueError(f"workers is {workers}: at least 1 is needed")
@@ -140,6 +141,11 @@ def runner(workers: int | None = None, dask: str | None = None) -> Iterator[Runn
     pool = ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_start_worker)
     try:
         yield _Processes(pool, count)
+    except BaseException:
+        # nobody waits for what they still compute, and a task takes seconds
+        for process in list((pool._processes or {}).values()):
+            process.terminate()
+        raise
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
 

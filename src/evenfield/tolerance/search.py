@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from evenfield.body import InputError
-from evenfield.case import Case
+from evenfield.case import Case, file_values
 from evenfield.dose import minutes_in_band
 from evenfield.forecast.accuracy import chosen_layout
 from evenfield.heat.power import PowerCurve
@@ -47,6 +47,7 @@ ROUNDS = 6
 LEAST_GAIN_MIN, WORTH_MIN = 0.02, 0.2
 """Minutes in the band that a step must bring for the search to go on with it, and that each move beside all
 others, and all together, must bring on new members to be told (label A)."""
+_POWER_KEYS = ("session.power_w", "session.absorbed_w", "session.steps")
 LEAST_MIN = 10.0
 """No shorter visit is searched for (label A)."""
 
@@ -162,8 +163,9 @@ def search(
 def _longest_min(case: Case, wish: Wish) -> float:
     """How long the visit may be, min. Raises ValueError where nothing can be searched."""
     if _highest(case) <= 0.0:
+        key = next(k for k in file_values(case) if k in _POWER_KEYS)
         raise InputError(
-            "session.power: all powers are 0; a search needs a power to start from", key="session.power"
+            f"{key}: no power above 0 W; a search needs one to start from", key=key, allowed="above 0"
         )
     longest = wish.minutes or case.session.power.end_s / 60.0
     if longest < LEAST_MIN:

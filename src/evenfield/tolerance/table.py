@@ -12,6 +12,7 @@ from typing import Any
 
 from evenfield.applicator import PlacementError, check_placement
 from evenfield.case import Case
+from evenfield.forecast import asked_to_json
 from evenfield.forecast.engine import setting_of
 from evenfield.tolerance.outcome import LOOK_MINUTES, PlacementOutcome, solve_outcome, table_layout
 from evenfield.tolerance.variation import SHIFT_MM, Variation, variations
@@ -78,9 +79,9 @@ class ToleranceTable:
         return difference(effect.outcome, self.base)
 
     def to_json(self) -> dict[str, Any]:
-        """Plain data: plan and effects, changes in K, % and min."""
+        """Plain data: what was asked and assumed, plan and effects, changes in K, % and min."""
         return {
-            "title": self.case.title,
+            **asked_to_json(self.case),
             "looks_min": list(LOOK_MINUTES),
             "band_c": list(self.case.session.band_c),
             "plan": self.base.to_json(),

@@ -100,18 +100,21 @@ for _temperature, _expected, _half_digit in (
     )
 
 
-@check(
-    "burn_47c_observed",
-    Subject.DOSE,
-    "the same at 47 °C against the time observed",
-    expected=45.0,
-    tolerance=5.0,
-    unit="min",
-    source="Moritz and Henriques, Am J Pathol 23:695 (1947)",
-    label=Label.P,
-)
-def _observed() -> float:
-    return minutes_to_burn(DILLER, 47.0)
+for _temperature, _observed_min in ((44.0, 360.0), (45.0, 180.0), (47.0, 45.0)):
+    register(
+        Check(
+            f"burn_{_temperature:.0f}c_observed",
+            Subject.DOSE,
+            f"the same at {_temperature:.0f} °C against the time observed",
+            _observed_min,
+            0.1,
+            Kind.RELATIVE,
+            "min",
+            "Moritz and Henriques, Am J Pathol 23:695 (1947)",
+            Label.P,
+            partial(minutes_to_burn, DILLER, _temperature),
+        )
+    )
 
 
 @check(

@@ -29,7 +29,7 @@ def share_difference(layer: str) -> float:
     return 100.0 * (thigh_field().share[layer] - other().share[layer])
 
 
-for _layer in ("bone", "muscle", "fat", "skin"):
+for _layer in ("muscle", "fat", "skin"):
     register(
         Check(
             f"ngsolve_share_{_layer}",
@@ -44,6 +44,19 @@ for _layer in ("bone", "muscle", "fat", "skin"):
             partial(share_difference, _layer),
         )
     )
+
+
+@check(
+    "ngsolve_share_bone",
+    Subject.OTHER_PROGRAM,
+    "the same: share of power in bone (0.17 %; our grid leaves out 1.9 mm round the axis), ours over theirs",
+    expected=1.0,
+    tolerance=0.06,
+    source=SOURCE,
+    label=Label.C,
+)
+def _bone() -> float:
+    return thigh_field().share["bone"] / other().share["bone"]
 
 
 @check(
@@ -77,7 +90,7 @@ def _susceptance() -> float:
     Subject.OTHER_PROGRAM,
     "the same: SAR of fat per absorbed watt, L2 difference over the fat's volume",
     expected=0.0,
-    tolerance=0.03,
+    tolerance=0.02,
     source=SOURCE,
     label=Label.C,
 )

@@ -19,6 +19,8 @@ from evenfield.tissue import Blood, ConstantFlow, Flow, Label, Tissue, Value, lo
 
 Floats = NDArray[np.float64]
 AROUND, ALONG = 16, 5
+FAR = 100.0
+"""Radius (m) at which a layer is a slab."""
 HEAT_CAPACITY_OF_BLOOD = 4000.0
 BLOOD = Blood(
     Value(1000.0, "kg/m3", "chosen", Label.A), Value(HEAT_CAPACITY_OF_BLOOD, "J/(kg K)", "chosen", Label.A)
@@ -26,7 +28,7 @@ BLOOD = Blood(
 
 
 @dataclass(frozen=True)
-class Layer:
+class HandLayer:
     """One tissue layer: thickness m, cells, k W/(m K), W W/(m³ K), metabolic heat q W/m³, ρc J/(m³ K).
 
     `flow` is a law in the temperature in place of the constant W.
@@ -45,7 +47,7 @@ class Layer:
         """The layer as a tissue of density 1000 kg/m³."""
 
         def value(number: float) -> Value:
-            return Value(number, "SI", "chosen for the test", Label.A)
+            return Value(number, "SI", "chosen for the check", Label.A)
 
         return Tissue(
             self.name,
@@ -61,7 +63,7 @@ class Layer:
 
 
 def body(
-    layers: Sequence[Layer],
+    layers: Sequence[HandLayer],
     *,
     inner_m: float,
     arterial_c: float,
