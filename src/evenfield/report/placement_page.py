@@ -16,8 +16,9 @@ from evenfield.tolerance.words import until_band
 
 HOW = (
     "Each error alone, at the same absorbed power as the plan, for its first 30 min (its last power goes on "
-    "where it ends earlier). Changes are computed on the grid nested in the forecast's own; they are more "
-    "exact than the temperatures themselves. Blood flow and tissue values are not varied here. Lies flatter "
+    "where it ends earlier). Changes are computed on the grid nested in the forecast's own, where the "
+    "plan's own temperatures and evenness stand a little off the forecast's (by up to a kelvin at a hot "
+    "edge): go by the changes. Blood flow and tissue values are not varied here. Lies flatter "
     "or rounder: width over depth 10 % more or less than planned."
 )
 
