@@ -432,3 +432,10 @@ def test_a_tap_on_a_room_finds_it_though_the_list_is_told_anew(live: Page, place
     live.mouse.up()
     expect(live.locator("#live-pulse")).to_have_text("Live")
     live.unroute_all(behavior="wait")
+
+
+def test_a_visit_taken_back_on_another_device_is_left(live: Page) -> None:
+    live.route("**/now/**", lambda route: route.fulfill(status=404), times=1)
+    with live.expect_navigation():
+        live.wait_for_timeout(0)
+    expect(live.locator("#live-pulse")).to_have_text("Live")

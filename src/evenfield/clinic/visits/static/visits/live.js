@@ -438,12 +438,18 @@ async function beat() {
       headers: { "X-Requested-With": "evenfield" }, signal: AbortSignal.timeout(2500) });
     if (answer.status === 423) document.dispatchEvent(new Event("evenfield:locked"));
     if (answer.status === 401) { outbox.trouble = "signed out"; showOutbox(); at("trouble").hidden = false; at("sign-in").hidden = false; }
+    if (answer.status === 404) goOn(); // its beginning was taken back on another device
     if (answer.ok) take(await answer.json(), sent);
   } catch {
     // Silence is shown by the clock.
   }
   asking = false;
   if (askAgain) beat();
+}
+
+// To whatever the visit is now, once nothing waits here.
+function goOn() {
+  if (!outbox.waiting.length && !outbox.refused.length) location.reload();
 }
 
 function take(answer, sent) {
@@ -467,7 +473,7 @@ function take(answer, sent) {
   // Whoever gives heat is with the person: the screen stays open, no longer than the longest time of a visit.
   if (answer.state.field_on && answer.state.heated_s < answer.state.most_s) document.dispatchEvent(new Event("evenfield:attended"));
   keptLately = keptLately.filter((one) => one.number > told.last);
-  if (!answer.running && !outbox.waiting.length && !outbox.refused.length) location.reload();
+  if (!answer.running) goOn();
   if (held) owed = true;
   else show();
   outbox.flush();
