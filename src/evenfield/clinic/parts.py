@@ -109,7 +109,7 @@ class ClinicPart(AppConfig):
         """Remove all personal content this part holds about one person; called inside the transaction."""
 
     def make_demonstration(self) -> None:
-        """Add this part's share of the invented clinic; parts are called in order."""
+        """Add this part's share of the invented clinic, once it has people, devices and courses."""
 
 
 def clinic_parts() -> Iterator[ClinicPart]:

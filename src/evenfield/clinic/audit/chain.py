@@ -53,14 +53,17 @@ class ChainedRow(models.Model):
         return hashlib.sha256(canonical(content).encode()).hexdigest()
 
     @classmethod
-    def append(cls, **content: Any) -> Self:
-        """Add one row at the end of the chain, in the caller's transaction or one of its own."""
+    def append(cls, *, at: datetime | None = None, **content: Any) -> Self:
+        """Add one row at the end of the chain, in the caller's transaction or one of its own.
+
+        `at` is its time, now if None: only the demonstration gives another (`audit.invented`).
+        """
         with transaction.atomic():
             cls._hold_the_end()
             last = cls._default_manager.order_by("-number").values_list("number", "digest").first()
             row = cls(
                 number=last[0] + 1 if last else 1,
-                at=timezone.now(),
+                at=at or timezone.now(),
                 previous=last[1] if last else FIRST,
                 **content,
             )
