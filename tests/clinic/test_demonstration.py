@@ -15,9 +15,17 @@ from django.utils import timezone
 
 from evenfield.clinic.accounts.demonstration import PASSWORD
 from evenfield.clinic.accounts.models import Account
+from evenfield.clinic.audit.actor import Actor, acting
 from evenfield.clinic.audit.compared import verify_record
+from evenfield.clinic.audit.invented import DEMONSTRATION, InventedTimeError, invented_at, invented_moment
+from evenfield.clinic.audit.models import AuditEvent
 from evenfield.clinic.courses.models import Course, Visit
 from evenfield.clinic.demonstration import make_demonstration
+from evenfield.clinic.measuring.models import MeasureEntry
+from evenfield.clinic.people.models import Person
+from evenfield.clinic.screening.models import ScreeningEntry
+from evenfield.clinic.setup_check.models import SetupEntry
+from evenfield.clinic.visits.models import VisitEntry
 
 EVENFIELD = [sys.executable, "-m", "evenfield"]
 
@@ -85,6 +93,50 @@ def test_everyone_treating_sees_the_day(
     assert page.count('class="entry-of') == 3
 
 
+def test_what_was_entered_bears_the_time_of_its_visit(db: None) -> None:
+    """A record in which a visit's entries are of another day than the visit contradicts itself."""
+    make_demonstration()
+    assert verify_record().holds
+    done = list(Visit.objects.filter(state="done"))
+    assert len(done) >= 8
+    for visit in done:
+        assert visit.started_at
+        assert visit.ended_at
+        for entry in visit.entries.all():
+            assert visit.started_at <= entry.at <= visit.ended_at, entry.kind
+    for chain in (ScreeningEntry, SetupEntry, MeasureEntry, VisitEntry):
+        times = list(chain._default_manager.order_by("number").values_list("at", flat=True))
+        assert times == sorted(times)
+    started = timezone.now() - timedelta(minutes=10)
+    assert AuditEvent.objects.filter(at__lt=started).count() == 0  # the trail says when it was really made
+    holvat = Person.objects.get(family_name="Holvat")
+    first = Visit.objects.filter(course__person=holvat, state="done").earliest("planned_start")
+    sets = {timezone.localdate(entry.at) for entry in MeasureEntry.about([holvat.pk])}
+    assert sets == {first.day, timezone.localdate()}
+
+
+def test_a_past_visit_has_all_that_it_needed(db: None) -> None:
+    make_demonstration()
+    client = Client()
+    client.post("/sign-in/", {"username": "lead", "password": PASSWORD})
+    for visit in Visit.objects.filter(state="done"):
+        page = client.get(f"/courses/visit/{visit.pk}/").content.decode()
+        lacking = re.findall(r'class="need off">\s*<span class="need-name">([^<]+)<', page)
+        assert "asked on that day" in page, lacking
+        assert "gone through" in page
+        assert "signed" in page
+        assert "not signed" not in page
+        assert "not asked" not in page
+
+
+def test_only_the_demonstration_may_invent_a_time(db: None) -> None:
+    past = timezone.now() - timedelta(days=30)
+    with acting(Actor("operator", account=2)), pytest.raises(InventedTimeError), invented_at(past):
+        pass
+    with acting(DEMONSTRATION), invented_at(past), acting(Actor("operator", account=2)):
+        assert invented_moment() is None
+
+
 def test_what_was_never_asked_before_a_past_visit_is_not_on_record(db: None) -> None:
     """Nobody can still bring it: it is not called missing, as before a visit to come."""
     make_demonstration()
@@ -94,6 +146,10 @@ def test_what_was_never_asked_before_a_past_visit_is_not_on_record(db: None) -> 
         Visit.objects.filter(course__person__family_name="Quist", state=state).earliest("planned_start")
         for state in ("done", "planned")
     )
+    with acting(DEMONSTRATION):
+        done.started_at -= timedelta(days=3)  # a day on which nothing was asked
+        done.ended_at -= timedelta(days=3)
+        done.save()
     words = [
         re.findall(
             r'<span class="tag off">([^<]+)</span>',

@@ -4,6 +4,7 @@ import base64
 import csv
 import io
 import json
+import re
 import subprocess
 import zipfile
 from collections.abc import Callable, Mapping
@@ -15,6 +16,7 @@ from typing import Any
 import pytest
 from django.test import Client
 from django.utils import timezone
+from django.utils.formats import date_format
 
 from evenfield.clinic.access import Role
 from evenfield.clinic.accounts.models import Account
@@ -22,11 +24,13 @@ from evenfield.clinic.audit.actor import Actor, acting
 from evenfield.clinic.audit.models import Action, AuditEvent
 from evenfield.clinic.courses.models import Course, Visit
 from evenfield.clinic.courses.visits import begin_visit, end_visit, miss_visit
+from evenfield.clinic.demonstration import make_demonstration
 from evenfield.clinic.devices.models import Device, TreatmentRoom
 from evenfield.clinic.exchange.csv_text import guarded, unguarded, written
 from evenfield.clinic.exchange.fhir_bundle import build
 from evenfield.clinic.exchange.fhir_check import problems
 from evenfield.clinic.exchange.gathered import of_person, of_visit
+from evenfield.clinic.exchange.paper import paper
 from evenfield.clinic.measuring.agreement import settle
 from evenfield.clinic.measuring.history import entries as measure_entries
 from evenfield.clinic.measuring.history import measured
@@ -325,6 +329,26 @@ def test_a_person_as_csv_fhir_and_pdf_each_recorded(
         (whole.pk, "owner", "as FHIR R4B bundle, with pictures"),
         (whole.pk, "owner", "as PDF"),
     ]
+
+
+def test_on_paper_each_visit_is_a_table_of_its_own_by_its_own_clock(
+    db: None, pdftotext: Path, tmp_path: Path
+) -> None:
+    """Two visits run together without a number or date cannot be told apart."""
+    make_demonstration()
+    one = Person.objects.get(family_name="Holvat")
+    (tmp_path / "one.pdf").write_bytes(paper(of_person(one, "Clinic"), length_unit="cm", demonstration=True))
+    words = subprocess.run(
+        [pdftotext, "-layout", tmp_path / "one.pdf", "-"], capture_output=True, text=True, check=True
+    ).stdout
+    for visit in Visit.objects.filter(course__person=one, state="done"):
+        day = date_format(timezone.localtime(visit.started_at), "SHORT_DATETIME_FORMAT")
+        heading = f"During visit {visit.number} of {day}, {visit.course.region_words}"
+        assert heading in words
+        after = words.split(heading)[1]
+        paused = 29 * 60 + 5 * (visit.pk % 7)  # as the demonstration enters it
+        assert re.search(rf"{paused // 60}:{paused % 60:02d} +paused", after)
+    assert words.count("When (min:s)") >= 2
 
 
 def test_a_bundle_that_is_not_sound_does_not_leave_and_nothing_is_recorded(

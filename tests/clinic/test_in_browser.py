@@ -1,15 +1,20 @@
 """Every page in a real browser: accessible, large enough, nothing lost, and without scripts too."""
 
+import io
+import math
 import re
 import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import plotly  # type: ignore[import-untyped]
 import pytest
 from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
+from PIL import Image
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Route, expect
 
+from evenfield.clinic import planning
 from evenfield.clinic.accounts.demonstration import PASSWORD, PIN
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
@@ -493,6 +498,46 @@ def test_a_plan_is_changed_by_keyboard_computed_watched_and_seen_in_space(
     page.get_by_label("Colour shows").select_option("fat_c")
     expect(page.locator("#space")).to_contain_text("hottest fat, °C")
     page.close()
+
+
+@pytest.mark.parametrize(("width", "height"), [(390, 844), (1024, 768), (1440, 900)])
+def test_nothing_of_the_view_in_space_is_cut_at_its_edges(
+    real_browser: Browser, width: int, height: int
+) -> None:
+    """An invented trunk with a panel before and behind it: along the edges of the view nothing is drawn."""
+    around = [2 * math.pi * n / 40 for n in range(40)]
+    levels = range(-150, 151, 15)
+    panels = [
+        {"name": "panel", "points": [[x, y, z] for z in (-90, 90) for y in (-120, -40, 40, 120)]}
+        for x in (150, -150)
+    ]
+    told = {
+        "shape": [len(levels), len(around)],
+        "x": [130 * math.cos(a) for _ in levels for a in around],
+        "y": [170 * math.sin(a) for _ in levels for a in around],
+        "z": [z for z in levels for _ in around],
+        "skin_c": [34 + 3 * math.cos(a) for _ in levels for a in around],
+        "panels": panels,
+    }
+    files = Path(planning.__file__).parent / "static" / "planning"
+    words = f"""<!doctype html><style>body {{ margin: 0; padding: 16px }}
+        {(files / "planning.css").read_text()} #space {{ border: 0 }}</style>
+        <select id="what"><option value="skin_c">skin</option></select>
+        <div id="space" data-surface="/surface.json"></div><div id="turns" hidden></div>"""
+    page = real_browser.new_page(viewport={"width": width, "height": height})
+    page.route("**/surface.json", lambda route: route.fulfill(json=told))
+    page.route("**/page", lambda route: route.fulfill(body=words, content_type="text/html; charset=utf-8"))
+    page.goto("http://invented.invalid/page")
+    page.add_script_tag(path=Path(plotly.__file__).parent / "package_data" / "plotly.min.js")
+    page.add_script_tag(path=files / "space.js")
+    expect(page.locator("#space")).to_have_attribute("data-drawn", "yes", timeout=60_000)
+    page.wait_for_timeout(1000)
+    seen = Image.open(io.BytesIO(page.locator("#space").screenshot())).convert("L")
+    page.close()
+    assert min(seen.tobytes()) < 100  # something is drawn
+    wide, high = seen.size
+    edges = [(0, 0, 2, high), (wide - 2, 0, wide, high), (0, 0, wide, 2), (0, high - 2, wide, high)]
+    assert [min(seen.crop(edge).tobytes()) for edge in edges] == [255] * 4
 
 
 @pytest.fixture

@@ -345,6 +345,23 @@ def test_a_quick_answer_without_its_preview_says_so_and_a_late_one_is_asked_for_
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize(
+    ("peak", "said"),
+    [(46.2, "46.2 °C, is above the wanted band of 39 to 42 °C, with a CEM43 of 122 min"), (41.9, "")],
+)
+def test_fat_hotter_than_the_wanted_band_is_said_beside_the_headline(
+    plan: Plan, browser: Browsers, terminal: Actor, peak: float, said: str
+) -> None:
+    """122 min lie far above the 16 min of CEM43 to which fat is taken to bear heat (van Rhoon and others,
+    Eur Radiol 23:2215, 2013)."""
+    assert plan.checked_case().session.band_c == (39.0, 42.0)
+    plan.summary = {"peak_c": {"skin": 35.0, "fat": peak}, "fat_cem43": "122"}
+    plan.save()
+    page = browser(Role.LEAD).get(f"/planning/plan/{plan.pk}/").content.decode()
+    assert said in page
+    assert ("hottest fat of this estimate" in page) == bool(said)
+
+
 def test_from_the_form_to_the_plan_of_the_visit(visit: Visit, browser: Browsers) -> None:
     """The real computation in its own process, from the first form to a saved plan and its next version."""
     client, address = browser(Role.LEAD), f"/planning/visit/{visit.pk}/"
@@ -361,6 +378,8 @@ def test_from_the_form_to_the_plan_of_the_visit(visit: Visit, browser: Browsers)
     plan.refresh_from_db()
     told = json.loads((store.folder_of(plan.pk, "forecast") / "forecast.json").read_text())
     assert plan.summary["peak_c"]["fat"] == pytest.approx(told["heat"]["peak_c"]["fat"], abs=0.01)
+    doses = [zone["cem43"] for zone in told["heat"]["zones"] if zone["tissue"] == "fat"]
+    assert float(plan.summary["fat_cem43"].lstrip("< ")) == pytest.approx(max(doses), rel=0.1, abs=0.01)
     # warmed from below 37 °C, and 28 W for 12 min into an arm cannot boil it: a slip of units would show
     assert 38 < plan.summary["peak_c"]["fat"] < 60
     shown = client.get(page).content.decode()

@@ -367,7 +367,8 @@ def test_recovery_ends_tokens_and_the_calendar_address(
 
 def test_the_owner_adds_staff_who_set_their_own_password(account: Callable[..., Account]) -> None:
     client = signed_in(account(Role.OWNER))
-    page = client.post("/staff/add/", {"name": "Oriel Tamsin", "username": "Oriel", "roles": ["operator"]})
+    asked = {"name": "Oriel Tamsin", "username": "Oriel", "roles": ["operator"], "present_password": PASSWORD}
+    page = client.post("/staff/add/", asked)
     code = re.search(r'bigcode">([A-Z0-9-]+)<', page.content.decode())
     assert code
     sent = {
@@ -380,10 +381,38 @@ def test_the_owner_adds_staff_who_set_their_own_password(account: Callable[..., 
     assert try_in(Client(), "oriel", "eleven grey ferries") == "in"
 
 
+@pytest.mark.parametrize("given", [{}, {"present_password": "not the password of anyone"}])
+def test_an_open_screen_of_the_owner_changes_no_account(
+    account: Callable[..., Account], given: dict[str, str]
+) -> None:
+    """Whoever changes authentication or rights of an account shows first who they are (OWASP ASVS 7.5.1)."""
+    client, lead = signed_in(account(Role.OWNER)), account(Role.LEAD, username="lead")
+    roles = {"name": lead.name, "roles": [Role.LEAD.value, Role.OWNER.value], "is_active": "on"}
+    added = {"name": "Oriel Tamsin", "username": "oriel", "roles": ["owner"]}
+    for address, sent in (
+        (f"/staff/{lead.pk}/", roles),
+        ("/staff/add/", added),
+        (f"/staff/{lead.pk}/code/", {}),
+    ):
+        page = client.post(address, {**sent, **given}).content.decode()
+        assert "password" in page
+        assert "bigcode" not in page
+    assert OneTimeCode.objects.count() == 0
+    assert list(Account.objects.order_by("pk").values_list("roles_text", flat=True)) == [
+        Role.OWNER,
+        Role.LEAD,
+    ]
+    right = {"present_password": PASSWORD}
+    assert client.post(f"/staff/{lead.pk}/", {**roles, **right}).status_code == 302
+    lead.refresh_from_db()
+    assert lead.roles == {Role.LEAD, Role.OWNER}
+    assert "bigcode" in client.post(f"/staff/{lead.pk}/code/", right).content.decode()
+
+
 def test_the_last_owner_cannot_be_taken_away(account: Callable[..., Account]) -> None:
     owner = account(Role.OWNER)
     client = signed_in(owner)
-    gone = {"name": owner.name, "roles": ["operator"], "is_active": "on"}
+    gone = {"name": owner.name, "roles": ["operator"], "is_active": "on", "present_password": PASSWORD}
     assert "only owner" in client.post(f"/staff/{owner.pk}/", gone).content.decode()
     account(Role.OWNER, username="second")
     assert client.post(f"/staff/{owner.pk}/", gone).status_code == 302

@@ -119,7 +119,7 @@ class ClinicPart(AppConfig):
         """End all of it; called inside the transaction."""
 
     def make_demonstration(self) -> None:
-        """Add this part's share of the invented clinic; parts are called in order."""
+        """Add this part's share of the invented clinic, once it has people, devices and courses."""
 
 
 def clinic_parts() -> Iterator[ClinicPart]:

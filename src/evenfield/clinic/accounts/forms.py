@@ -78,6 +78,12 @@ class NewPasswordForm(forms.Form):
         return given
 
 
+def _checked(account: Account, given: str) -> str:
+    if not account.check_password(given):
+        raise ValidationError("This is not your present password.")
+    return given
+
+
 class PresentPasswordMixin(forms.Form):
     """Account changes ask for the present password again (ASVS 7.5.1)."""
 
@@ -85,10 +91,7 @@ class PresentPasswordMixin(forms.Form):
 
     def clean_present_password(self) -> str:
         """The present password is right."""
-        given = str(self.cleaned_data["present_password"])
-        if not self.account.check_password(given):
-            raise ValidationError("This is not your present password.")
-        return given
+        return _checked(self.account, str(self.cleaned_data["present_password"]))
 
 
 class ChangePasswordForm(PresentPasswordMixin, NewPasswordForm):
@@ -175,8 +178,18 @@ class UnlockForm(forms.Form):
     )
 
 
+class MakeCodeForm(PresentPasswordMixin, forms.Form):
+    """A code for someone who lost their password: an open screen is not enough to make one."""
+
+    present_password = _password("Your own password")
+
+    def __init__(self, *args: Any, by: Account, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.account = by
+
+
 class StaffForm(forms.Form):
-    """A member of staff, as the owner sees them."""
+    """A member of staff, as the owner sees them; saved with the password of `by`, who saves it."""
 
     name = forms.CharField(
         label="Name", max_length=120, widget=forms.TextInput(attrs={"autocomplete": "off"})
@@ -194,14 +207,20 @@ class StaffForm(forms.Form):
         label="Roles", choices=_ROLE_CHOICES, widget=forms.CheckboxSelectMultiple
     )
     is_active = forms.BooleanField(label="May sign in", required=False, initial=True)
+    present_password = _password("Your own password")
 
-    def __init__(self, *args: Any, account: Account | None = None, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, by: Account, account: Account | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.by = by
         self.account = account
         if account:
             del self.fields["username"]
         else:
             del self.fields["is_active"]
+
+    def clean_present_password(self) -> str:
+        """That of whoever saves, so that an open screen is not enough (ASVS 7.5.1)."""
+        return _checked(self.by, str(self.cleaned_data["present_password"]))
 
     def clean_username(self) -> str:
         """Not yet taken."""

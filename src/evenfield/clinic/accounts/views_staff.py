@@ -4,11 +4,12 @@ from django.contrib import messages
 from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
 from evenfield.clinic.access import Role, requires
 from evenfield.clinic.accounts import codes, signing_in
-from evenfield.clinic.accounts.forms import StaffForm
+from evenfield.clinic.accounts.forms import MakeCodeForm, StaffForm
 from evenfield.clinic.accounts.middleware import StaffRequest
 from evenfield.clinic.accounts.models import Account
 
@@ -22,9 +23,10 @@ def staff(request: StaffRequest) -> HttpResponse:
 
 
 @requires("accounts.manage")
+@sensitive_post_parameters()
 def add_staff(request: StaffRequest) -> HttpResponse:
     """A new account; its holder sets the password with a code shown once."""
-    form = StaffForm(request.POST or None)
+    form = StaffForm(request.POST or None, by=request.user)
     if request.method == "POST" and form.is_valid():
         given = form.cleaned_data
         account = Account(name=given["name"], username=given["username"])
@@ -40,11 +42,12 @@ def add_staff(request: StaffRequest) -> HttpResponse:
 
 
 @requires("accounts.manage")
+@sensitive_post_parameters()
 def change_staff(request: StaffRequest, number: int) -> HttpResponse:
     """Name, roles, and whether the account may sign in."""
     account = get_object_or_404(Account, pk=number)
     initial = {"name": account.name, "roles": sorted(account.roles), "is_active": account.is_active}
-    form = StaffForm(request.POST or None, account=account, initial=initial)
+    form = StaffForm(request.POST or None, by=request.user, account=account, initial=initial)
     if request.method == "POST" and form.is_valid():
         account.name, account.is_active = form.cleaned_data["name"], form.cleaned_data["is_active"]
         account.roles = frozenset(Role(word) for word in form.cleaned_data["roles"])
@@ -54,12 +57,18 @@ def change_staff(request: StaffRequest, number: int) -> HttpResponse:
                 signing_in.end_devices(account)
         messages.success(request, "Saved.")
         return redirect("staff")
-    return render(request, "accounts/change_staff.html", {"form": form, "member": account})
+    context = {"form": form, "member": account, "code_form": MakeCodeForm(by=request.user, auto_id="code_%s")}
+    return render(request, "accounts/change_staff.html", context)
 
 
 @requires("accounts.manage")
+@sensitive_post_parameters()
 @require_POST
 def new_code(request: StaffRequest, number: int) -> HttpResponse:
     """A code for someone who has lost their password."""
     account = get_object_or_404(Account, pk=number, is_active=True)
+    form = MakeCodeForm(request.POST, by=request.user)
+    if not form.is_valid():
+        title = f"A code for {account.name}"
+        return render(request, "accounts/form.html", {"form": form, "title": title, "back": "staff"})
     return render(request, "accounts/code.html", {"member": account, "code": codes.issue(account)})

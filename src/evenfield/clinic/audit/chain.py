@@ -55,11 +55,14 @@ class ChainedRow(models.Model):
         return hashlib.sha256(canonical(content).encode()).hexdigest()
 
     @classmethod
-    def append(cls, **content: Any) -> Self:
-        """Add one row at the end of the chain, in the caller's transaction or one of its own."""
+    def append(cls, *, at: datetime | None = None, **content: Any) -> Self:
+        """Add one row at the end of the chain, in the caller's transaction or one of its own.
+
+        `at` is its time, now if None: only the demonstration gives another (`audit.invented`).
+        """
         with transaction.atomic():
             last = cls.held_end()
-            row = cls(number=last.number + 1, at=timezone.now(), previous=last.digest, **content)
+            row = cls(number=last.number + 1, at=at or timezone.now(), previous=last.digest, **content)
             row.digest = row.computed_digest()
             row.save(force_insert=True)
             table, end = cls._meta.db_table, ChainEnd(row.number, row.digest)

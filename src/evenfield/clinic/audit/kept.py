@@ -15,6 +15,7 @@ from django.utils.functional import cached_property
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.actor import present_actor
 from evenfield.clinic.audit.chain import ChainedRow, canonical
+from evenfield.clinic.audit.invented import invented_moment
 from evenfield.clinic.audit.models import Action, AuditEvent
 
 
@@ -54,6 +55,7 @@ class KeptRow(ChainedRow):
         text, salt = canonical(content), secrets.token_hex(32)
         with transaction.atomic():
             row = cls.append(
+                at=invented_moment(),
                 kind=kind,
                 subject_id=subject_id,
                 actor_id=actor.account,

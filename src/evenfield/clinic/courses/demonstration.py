@@ -60,8 +60,12 @@ def make_courses() -> None:
         if invented.past == invented.visits:
             course.state = CourseState.FINISHED
         course.save()
+        starts = _starts(invented, rules)
+        person.created = course.created = min(starts[0] - timedelta(days=7), timezone.now())
+        person.save()
+        course.save()
         room = rooms[place % len(rooms)]
-        slots = [Slot(start, rules.minutes, room, device, staff) for start in _starts(invented, rules)]
+        slots = [Slot(start, rules.minutes, room, device, staff) for start in starts]
         visits = add_visits(course, slots, [""] * len(slots))
         for past in visits[: invented.past]:
             _close(past)
@@ -77,6 +81,12 @@ def _starts(invented: _Invented, rules: BookingRules) -> list[datetime]:
     first = today if invented.today else _next_open(today + timedelta(days=3), rules)
     begin = first - timedelta(days=rules.spacing_days * invented.past)
     return [*series(at_clinic(begin, time(invented.hour)), invented.visits, rules.spacing_days, rules)]
+
+
+def done_visits() -> list[Visit]:
+    """Every invented visit that took place, in the order of its beginning."""
+    done = Visit.objects.filter(state=VisitState.DONE).select_related("course__person")
+    return list(done.order_by("started_at", "pk"))
 
 
 def _next_open(day: date, rules: BookingRules) -> date:

@@ -1,6 +1,6 @@
 """One person or one visit on paper: a PDF/A-2b and PDF/UA-1 file, set by typst."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -84,11 +84,7 @@ def _content(gathered: Gathered, length_unit: str, demonstration: bool) -> dict[
                 _numbers(gathered.numbers, length_unit),
                 NO_CLAIM,
             ),
-            _table(
-                "During the visits",
-                {"When": 0, "Minute": 0, "What": 1, "Who": 0},
-                _entries(gathered),
-            ),
+            *_visit_tables(gathered),
             _table("Photographs", {"When": 0, "Pose": 2, "Distance": 0, "Light": 1}, _photographs(gathered)),
         ],
         "cautions": list(sheet().call),
@@ -186,13 +182,16 @@ def _numbers(numbers: Iterable[Measured], length_unit: str) -> list[list[str]]:
     return rows
 
 
-def _entries(gathered: Gathered) -> list[list[str]]:
-    rows = []
+def _visit_tables(gathered: Gathered) -> Iterator[dict[str, Any]]:
+    """What was entered in each visit, by minutes and seconds from its beginning."""
     for visit in gathered.visits:
+        rows = []
         for row in gathered.entries.get(visit.pk, ()):
             at_s = row.event.at_s if row.event else row.content.get("at_s")
-            rows.append([_when(row.at), clock(at_s), said(row), row.actor])
-    return rows
+            rows.append([clock(at_s), said(row), row.actor])
+        heading = f"During visit {visit.number} of {_when(visit.started_at or visit.planned_start)}"
+        columns = {"When (min:s)": 0, "What": 1, "Who": 0}
+        yield _table(f"{heading}, {visit.course.region_words}", columns, rows)
 
 
 def _photographs(gathered: Gathered) -> list[list[str]]:

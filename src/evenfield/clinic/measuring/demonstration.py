@@ -1,7 +1,10 @@
 """Invented measurements of the invented clients."""
 
 from collections.abc import Mapping, Sequence
+from datetime import timedelta
 
+from evenfield.clinic.audit.invented import invented_at
+from evenfield.clinic.courses.demonstration import done_visits
 from evenfield.clinic.measuring.agreement import settle
 from evenfield.clinic.measuring.plan import SetPlan, read_plan
 from evenfield.clinic.measuring.protocols import default_protocols
@@ -23,11 +26,18 @@ _SHARES = {"front": 1.0, "inner": 1.18, "back": 1.07, "outer": 1.31}  # invented
 
 
 def make_measurements() -> None:
-    """Thighs of one client at two visits, and the abdomen of another once."""
+    """Thighs of one client before her first visit and today, and the abdomen of another today."""
     protocols = default_protocols()
+    first = next(visit for visit in done_visits() if visit.person.family_name == "Holvat")
+    assert first.started_at
     for number, (side, typed) in enumerate(_THIGHS):
         asked = {"region": "thigh", "side": side, "girth": "thigh_mid_tape", "fat": "fat_ultrasound_1450"}
-        _keep("Holvat", read_plan(asked, protocols, "cm"), typed, f"demonstration {number}")
+        plan = read_plan(asked, protocols, "cm")
+        if number < 2:
+            with invented_at(first.started_at - timedelta(minutes=40 - 8 * number)):
+                _keep("Holvat", plan, typed, f"demonstration {number}")
+        else:
+            _keep("Holvat", plan, typed, f"demonstration {number}")
     asked = {"region": "abdomen", "girth": "abdomen_navel_tape", "fat": "fat_skinfold", "weight": "1"}
     abdomen = {"50": ("84.1", "84.5"), "0": ("88.0", "87.4"), "-50": ("93.2", "93.0"), "fat": ("46", "47")}
     _keep(

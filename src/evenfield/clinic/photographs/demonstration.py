@@ -1,16 +1,19 @@
 """Invented photographs: drawn shapes, no picture of anyone."""
 
 import io
+from datetime import timedelta
 
 from PIL import Image, ImageDraw
 
+from evenfield.clinic.audit.invented import invented_at
+from evenfield.clinic.courses.demonstration import done_visits
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.photographs.album import keep_photograph
 from evenfield.clinic.photographs.picture import Picture, read_picture
 
 
 def make_photographs() -> None:
-    """Two of one pose and one of another."""
+    """Two of one pose, before the first visit and today, and one of another."""
     person = Person.objects.get(family_name="Holvat")
     said = {
         "region": "thigh",
@@ -21,7 +24,10 @@ def make_photographs() -> None:
         "light": "two ceiling lamps, blinds down",
         "note": "Invented: a drawing, not a photograph.",
     }
-    keep_photograph(person, drawn(150), said)
+    first = next(visit for visit in done_visits() if visit.person == person)
+    assert first.started_at
+    with invented_at(first.started_at - timedelta(minutes=50)):
+        keep_photograph(person, drawn(150), said)
     keep_photograph(person, drawn(140), said)
     keep_photograph(person, drawn(120), {**said, "view": "left", "distance_m": 1.5})
 

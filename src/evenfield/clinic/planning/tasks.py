@@ -30,7 +30,7 @@ def make_forecast(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
     from evenfield.forecast import expected_tuning, forecast, forecast_to_json
     from evenfield.report import findings, pictures, write_report
     from evenfield.report.figures import save_picture
-    from evenfield.report.forecast_page import report_data
+    from evenfield.report.forecast_page import dose_text, report_data
 
     f = forecast(case, progress=progress)
     profile = read_device_profile(asked["profile"], asked["device"]) if asked else None
@@ -49,6 +49,7 @@ def make_forecast(case: Case, asked: dict[str, Any], folder: Path, progress: Pro
     return {
         "findings": [asdict(one) for one in findings(f)],
         "peak_c": {tissue: round(value, 2) for tissue, value in f.peak_c.items()},
+        "fat_cem43": dose_text(max(z.cem43 for z in f.zones if z.zone.tissue == "fat")),
         "evenness": round(f.evenness.ratio, 3),
         "tuning_percent": round(tuning.percent, 1),
     }

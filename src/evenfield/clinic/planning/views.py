@@ -53,6 +53,7 @@ def plan_page(request: StaffRequest, number: int) -> HttpResponse:
         "limits": manual.told(plan.device),
         "beyond": _beyond(plan),
         "skin_words": _skin_words(plan),
+        "fat_words": _fat_words(plan),
         "is_saved": _is_saved(plan),
     }
     return render(request, "planning/plan.html", context)
@@ -189,6 +190,25 @@ def _skin_words(plan: Plan) -> str:
     return (
         f"The hottest skin of this estimate, {peak:.1f} °C, is above the clinic's limit of {limit:g} °C: "
         "less power, a larger gap or more cooling would lower it."
+    )
+
+
+def _fat_words(plan: Plan) -> str:
+    """What to say where the hottest fat of the forecast lies above the wanted band; "" where it does not."""
+    peak = plan.summary.get("peak_c", {}).get("fat")
+    if peak is None:
+        return ""
+    try:
+        low, high = plan.checked_case().session.band_c
+    except CaseError:
+        return ""  # the page says so already
+    if peak <= high:
+        return ""
+    dose = plan.summary.get("fat_cem43")
+    return (
+        f"The hottest fat of this estimate, {peak:.1f} °C, is above the wanted band of {low:g} to {high:g} °C"
+        f"{f', with a CEM43 of {dose} min at the worst point of the zones' if dose else ''}: "
+        "less power, fewer minutes or a larger gap would lower it."
     )
 
 

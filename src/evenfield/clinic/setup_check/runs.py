@@ -139,11 +139,10 @@ def tick(person: Person, run_number: int, line_id: str, *, done: bool, reason: s
         reason = "" if done else reason.strip()
         if step.tick and (step.tick.content["done"], step.tick.content["reason"]) == (done, reason):
             return None
-        content = {
-            "run": run_number,
-            "line": line_id,
-            "text": step.line.text,
-            "done": done,
-            "reason": reason,
-        }
-        return SetupEntry.keep(Kind.TICK, run.begun.subject_id, content)
+        return keep_tick(run.begun, step.line, done=done, reason=reason)
+
+
+def keep_tick(begun: SetupEntry, line: Line, *, done: bool, reason: str = "") -> SetupEntry:
+    """Keep a tick of a set-up's line with its text as it stood."""
+    content = {"run": begun.number, "line": line.id, "text": line.text, "done": done, "reason": reason}
+    return SetupEntry.keep(Kind.TICK, begun.subject_id, content)

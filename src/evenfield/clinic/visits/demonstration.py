@@ -1,12 +1,15 @@
 """An invented visit of today that can be begun, what was entered in past ones, and invented steps after
 unwanted events."""
 
+from datetime import timedelta
 from importlib import resources
 from typing import Any
 
 from django.utils import timezone
 
-from evenfield.clinic.courses.models import Visit, VisitState
+from evenfield.clinic.audit.invented import invented_at
+from evenfield.clinic.courses.demonstration import done_visits
+from evenfield.clinic.courses.models import Visit
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.setup_check.runs import begin, tick
 from evenfield.clinic.visits.models import Kind, NextSteps, VisitEntry
@@ -55,9 +58,10 @@ def make_visits() -> None:
     plan = resources.files("evenfield.clinic.visits") / "data" / "demonstration_thigh.toml"
     text = plan.read_text(encoding="utf-8")
     for visit in Visit.objects.filter(course__person=person):
-        visit.plan = {"case": text, "at": timezone.now().isoformat()}
+        planned = min(visit.planned_start - timedelta(days=1), timezone.now())
+        visit.plan = {"case": text, "at": planned.isoformat()}
         visit.save()
-    for visit in Visit.objects.filter(state=VisitState.DONE).order_by("pk"):
+    for visit in done_visits():
         _enter(visit)
     run = begin(person)
     for line in default_checklist().line:
@@ -66,7 +70,10 @@ def make_visits() -> None:
 
 def _enter(visit: Visit) -> None:
     """A past visit as it would stand in the record."""
-    keep_beginning(visit)
+    assert visit.started_at
+    assert visit.ended_at
+    with invented_at(visit.started_at):
+        keep_beginning(visit)
     plan = plan_of(visit.plan, visit.course.region)
     zone = plan.places[0]["label"]
     for number, (minute, kind, said) in enumerate(_PAST):
@@ -81,7 +88,8 @@ def _enter(visit: Visit) -> None:
         told = {"kind": kind, "id": f"past-{visit.pk}-{number}", "at_s": at_s, "received_s": at_s + 1.0}
         event = event_from_mapping({**told, **said, **place})
         content = {"event": event_to_mapping(event), "clock": {"off_s": 0.0, "mark": ""}}
-        VisitEntry.of(visit, kind, event.id, content)
+        with invented_at(visit.started_at + timedelta(seconds=at_s + 1.0)):
+            VisitEntry.of(visit, kind, event.id, content)
     closing = {
         "at_s": 2760.0,
         "client_words": "Invented: warm all over, one place too warm for a moment.",
@@ -91,4 +99,5 @@ def _enter(visit: Visit) -> None:
         "skin_words": "Even pink, gone after ten minutes.",
         "estimate": None,
     }
-    VisitEntry.of(visit, Kind.CLOSING, f"closing-{visit.pk}", closing)
+    with invented_at(visit.ended_at):
+        VisitEntry.of(visit, Kind.CLOSING, f"closing-{visit.pk}", closing)

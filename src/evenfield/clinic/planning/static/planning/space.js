@@ -22,6 +22,17 @@
     return { i, j, k };
   }
 
+  // The view's angle is fixed upwards: in a narrow one the eye goes back until the width fits as well.
+  const narrow = () => box.clientWidth < 600;
+  const back = () => 1.3 * Math.max(1, (1.15 * box.clientHeight) / box.clientWidth);
+  const seen_from = ([x, y, z]) => ({ x: x * back(), y: y * back(), z: z * back() });
+  let eye = [1.5, 1.1, 0.6];
+
+  const bar = (title) => ({
+    title: { text: title, side: narrow() ? "top" : "right", font: { size: 18 } }, tickfont: { size: 18 }, thickness: 18,
+    len: 0.8, ...(narrow() ? { orientation: "h", x: 0.5, xanchor: "center", y: 0, yanchor: "bottom" } : {}),
+  });
+
   function skin(told) {
     const [rows, columns] = told.shape;
     const key = what.value;
@@ -29,7 +40,7 @@
       type: "mesh3d", x: told.x, y: told.y, z: told.z, ...triangles(rows, columns, true),
       intensity: told[key], colorscale: "Viridis", lighting: flat, flatshading: false, hoverinfo: "text",
       text: told[key].map((c) => `${c.toFixed(1)} °C`),
-      colorbar: { title: { text: words[key], side: "right", font: { size: 18 } }, tickfont: { size: 18 }, thickness: 18, len: 0.8 },
+      colorbar: bar(words[key]),
     };
   }
 
@@ -41,11 +52,11 @@
 
   async function begin() {
     const told = await (await fetch(box.dataset.surface, { credentials: "same-origin" })).json();
-    const axis = (title) => ({ title: { text: title, font: { size: 16 } }, tickfont: { size: 14 }, backgroundcolor: "#fffdf9", gridcolor: "#ddd6cc" });
+    const axis = (title) => ({ title: { text: title, font: { size: 16 } }, tickfont: { size: 14 }, nticks: narrow() ? 4 : 0, backgroundcolor: "#fffdf9", gridcolor: "#ddd6cc" });
     const layout = {
       margin: { l: 0, r: 0, t: 0, b: 0 }, paper_bgcolor: "#fff", font: { size: 18, color: "#262229" },
       scene: { aspectmode: "data", xaxis: axis("to the front, mm"), yaxis: axis("inner or left, mm"),
-        zaxis: axis("level, mm"), camera: { eye: { x: 1.5, y: 1.1, z: 0.6 } } },
+        zaxis: axis("level, mm"), camera: { eye: seen_from(eye) } },
     };
     const config = { responsive: true, displayModeBar: false, displaylogo: false };
     const draw = () => Plotly.react(box, [skin(told), ...told.panels.map(panel)], layout, config);
@@ -58,8 +69,8 @@
     turns.hidden = false;
     for (const button of turns.querySelectorAll("button")) {
       button.addEventListener("click", () => {
-        const [x, y, z] = button.dataset.eye.split(",").map(Number);
-        Plotly.relayout(box, { "scene.camera.eye": { x, y, z } });
+        eye = button.dataset.eye.split(",").map(Number);
+        Plotly.relayout(box, { "scene.camera.eye": seen_from(eye) });
       });
     }
     box.dataset.drawn = "yes";
