@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from django.conf import settings
@@ -504,7 +505,8 @@ def test_entries_about_people_that_were_cut_off_or_added_are_found_without_their
         column = "number" if table.endswith("entry") else "row_id"
         behind_the_back(f"DELETE FROM {table} WHERE {column} = %s", last.number, tables=(table,))
     assert f"visits_visitentry: entry {last.number} was removed behind the trail." in rows_unlike_the_trail()
-    content = {"kind": "note", "subject_id": begun.course.person_id, "actor": "x", "content_digest": "0"}
+    person = begun.course.person_id
+    content: dict[str, Any] = {"kind": "note", "subject_id": person, "actor": "x", "content_digest": "0"}
     for name in ("e1", "e2"):
         VisitEntry.append(**content, visit_id=begun.pk, entry_id=name)
     assert rows_unlike_the_trail() == [
