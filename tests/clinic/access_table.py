@@ -58,6 +58,7 @@ MAY: dict[str, frozenset[str]] = {
     "take-home": CLINICAL,
     "kept-screening": CLINICAL,
     "consent-text": KEEPERS,
+    "screening-questions": KEEPERS,
     # measuring
     "measuring-protocols": CLINICAL,
     "measurements": CLINICAL,

@@ -24,7 +24,7 @@ OPEN_PAGES = ["sign-in/", "set-password/", "about/", "nothing-here/"]
 OWNER_PAGES = [
     "", "people/", "people/add/", "staff/", "staff/add/", "staff/2/", "settings/", "trail/",
     "trail/?action=update",
-    "screening/consent-text/", "measuring/protocols/",
+    "screening/consent-text/", "screening/questions-asked/", "measuring/protocols/",
     "courses/calendar/", "courses/calendar/?show=day", "courses/calendar/own/", "courses/rules/",
     "courses/open/", "courses/visit/1/", "courses/course/1/change/", "courses/course/1/state/",
     "courses/course/1/visit/", "devices/", "devices/device/1/", "devices/panel/1/", "devices/room/1/",

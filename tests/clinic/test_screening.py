@@ -3,17 +3,19 @@
 import json
 from collections.abc import Callable, Iterator
 from datetime import timedelta
+from html import unescape
 from typing import Any
 
 import pytest
 from django.db import DatabaseError, connection, transaction
 from django.test import Client
 from django.utils import timezone
+from django.utils.html import escape
 
 from evenfield.clinic.access import Role
 from evenfield.clinic.audit import triggers
 from evenfield.clinic.audit.actor import Actor, acting
-from evenfield.clinic.audit.models import AuditDetail
+from evenfield.clinic.audit.models import AuditDetail, AuditEvent
 from evenfield.clinic.audit.trail import verify_chain
 from evenfield.clinic.courses.models import Course, Visit
 from evenfield.clinic.parts import clinic_parts
@@ -22,7 +24,7 @@ from evenfield.clinic.people.merging import merge
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.screening.consent import DRAWING, present_text
 from evenfield.clinic.screening.models import Kind, ScreeningContent, ScreeningEntry
-from evenfield.clinic.screening.questions import own_questions_file
+from evenfield.clinic.screening.questions import own_questions_file, present_questions, questions_text
 from evenfield.clinic.screening.recording import keep_answers, keep_consent, keep_decision
 from evenfield.clinic.screening.standing import standing
 from evenfield.clinic.screening.visits import needs
@@ -310,3 +312,29 @@ def test_erasing_removes_the_answers_and_the_chain_holds(terminal: Actor, person
     assert not AuditDetail.objects.filter(content__contains="Signed Name").exists()
     found = verify_chain()
     assert found.holds, found.problems
+
+
+def test_the_clinic_keeps_its_own_questions_on_a_page(browser: Browsers) -> None:
+    client, there = browser(Role.LEAD), "/screening/questions-asked/"
+    file = own_questions_file()
+    page = client.get(there).content.decode()
+    for question in default_screening().question:
+        assert escape(question.source) in page
+    shipped = questions_text()
+    own = shipped.replace('version = "1"', 'version = "invented 2"').replace("pacemaker, ", "")
+    for wrong, words in (
+        (shipped.replace("pacemaker, ", ""), "give other questions another version"),
+        (own.replace('good = "no"', 'good = "perhaps"', 1), "question.0.good"),
+        ("version = ", "not TOML"),
+    ):
+        assert words in unescape(client.post(there, {"text": wrong}).content.decode())
+        assert not file.exists()
+    assert client.post(there, {"text": own.replace("\n", "\r\n")}).status_code == 302
+    assert present_questions().version == "invented 2"
+    assert "In force: version invented 2" in client.get(there).content.decode()
+    file.write_text("broken = ")
+    assert "Nobody can be asked until this is mended" in client.get(there).content.decode()
+    assert client.post(there, {"text": shipped}).status_code == 302
+    assert not file.exists()
+    assert AuditEvent.objects.filter(kind="screening.questions").count() == 2
+    assert verify_chain().holds

@@ -3,7 +3,10 @@
 from pathlib import Path
 
 from django.conf import settings
+from django.db import transaction
 
+from evenfield.clinic.audit import trail
+from evenfield.clinic.audit.models import Action
 from evenfield.conduct.profile import PracticeProfile, ProfileError, default_profile, read_profile
 
 
@@ -19,6 +22,30 @@ def own_text(file: Path, what: str, refused: type[ValueError]) -> str | None:
         return None
     except (OSError, UnicodeDecodeError) as error:
         raise refused(f"{what} {file.name}: cannot be read: {error}") from None
+
+
+def put_own_text(file: Path, text: str, *, kind: str, what: str, refused: type[ValueError]) -> bool:
+    """Put a text, checked by the caller, in place of the clinic's own file; "" goes back to the shipped one.
+    The trail keeps what stood before and what stands now. False if it is as it was.
+
+    Raises `refused`, and changes nothing, if the directory cannot be written to.
+    """
+    try:
+        before = file.read_text(encoding="utf-8", errors="replace") if file.exists() else ""
+        if text == before:
+            return False
+        with transaction.atomic():
+            trail.record(Action.UPDATE, kind=kind, before={"text": before}, after={"text": text}, note=what)
+            draft = file.with_name(f".{file.name}.new")
+            draft.write_text(text, encoding="utf-8")
+            if text:
+                draft.replace(file)
+            else:
+                draft.unlink()
+                file.unlink(missing_ok=True)
+    except OSError as error:
+        raise refused(f"{what} {file.name}: cannot be written: {error.strerror}") from None
+    return True
 
 
 def own_profile_file() -> Path:

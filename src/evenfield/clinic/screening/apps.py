@@ -24,7 +24,10 @@ class ScreeningPart(ClinicPart):
         "screening.decide": frozenset({Role.LEAD}),
         "screening.text": frozenset({Role.LEAD, Role.OWNER}),
     }
-    menu: ClassVar = (MenuEntry("Consent text", "consent-text", "screening.text", place=80),)
+    menu: ClassVar = (
+        MenuEntry("Consent text", "consent-text", "screening.text", place=80),
+        MenuEntry("Screening questions", "screening-questions", "screening.text", place=81),
+    )
 
     def home_notes(self, account: "Account") -> list[HomeNote]:
         """A reminder while the text to sign is the shipped example."""

@@ -2,10 +2,11 @@
 
 from django.urls import path
 
-from evenfield.clinic.screening import views, views_consent
+from evenfield.clinic.screening import views, views_consent, views_questions
 
 urlpatterns = [
     path("consent-text/", views_consent.consent_text, name="consent-text"),
+    path("questions-asked/", views_questions.questions_asked, name="screening-questions"),
     path("<str:code>/", views.screening, name="screening"),
     path("<str:code>/questions/", views.ask, name="ask-screening"),
     path("<str:code>/decision/", views.decide, name="decide-screening"),

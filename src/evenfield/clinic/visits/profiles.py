@@ -1,11 +1,7 @@
 """The practice profile of a visit: the clinic's own or the shipped one, under the limits of the manual."""
 
-from django.db import transaction
-
-from evenfield.clinic.audit import trail
-from evenfield.clinic.audit.models import Action
 from evenfield.clinic.devices.models import Device
-from evenfield.clinic.own_files import own_profile_file, profile_from
+from evenfield.clinic.own_files import own_profile_file, profile_from, put_own_text
 from evenfield.conduct.profile import PracticeProfile, ProfileError
 
 _FROM_MANUAL = {
@@ -24,28 +20,9 @@ def keep_profile(text: str) -> bool:
     """
     file = own_profile_file()
     profile_from(text)
-    try:
-        before = file.read_text(encoding="utf-8", errors="replace") if file.exists() else ""
-        if text == before:
-            return False
-        with transaction.atomic():
-            trail.record(
-                Action.UPDATE,
-                kind="visits.practiceprofile",
-                before={"text": before},
-                after={"text": text},
-                note="practice profile",
-            )
-            draft = file.with_name(f".{file.name}.new")
-            draft.write_text(text, encoding="utf-8")
-            if text:
-                draft.replace(file)
-            else:
-                draft.unlink()
-                file.unlink(missing_ok=True)
-    except OSError as error:
-        raise ProfileError(f"practice profile {file.name}: cannot be written: {error.strerror}") from None
-    return True
+    return put_own_text(
+        file, text, kind="visits.practiceprofile", what="practice profile", refused=ProfileError
+    )
 
 
 def manual_limits(device: Device | None) -> dict[str, float]:

@@ -1,0 +1,51 @@
+"""The screening questions: those in force with their sources, and the clinic's own in their place."""
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+
+from evenfield.clinic.access import requires
+from evenfield.clinic.accounts.middleware import StaffRequest
+from evenfield.clinic.screening.questions import keep_questions, present_questions, questions_text
+from evenfield.conduct.screening import ScreeningError
+
+
+class ScreeningTextForm(forms.Form):
+    """The questions as text."""
+
+    text = forms.CharField(
+        label="Questions as text",
+        required=False,
+        strip=False,
+        max_length=100_000,
+        widget=forms.Textarea(attrs={"rows": 16, "spellcheck": "false", "class": "code"}),
+        help_text="Other questions need another version. Empty: the shipped ones.",
+    )
+
+    def clean_text(self) -> str:
+        """With one kind of line end."""
+        text = str(self.cleaned_data["text"]).replace("\r\n", "\n")
+        return text if text.strip() else ""
+
+
+@requires("screening.text")
+def questions_asked(request: StaffRequest) -> HttpResponse:
+    """Show the questions in force, and keep the clinic's own."""
+    trouble, questions, text = "", None, ""
+    try:
+        text = questions_text()
+        questions = present_questions()
+    except ScreeningError as error:
+        trouble = str(error)
+    form = ScreeningTextForm(request.POST or None, initial={"text": text})
+    if request.method == "POST" and form.is_valid():
+        try:
+            kept = keep_questions(form.cleaned_data["text"])
+        except ScreeningError as error:
+            form.add_error("text", str(error))
+        else:
+            messages.success(request, "Kept. They are asked from now on." if kept else "Nothing was changed.")
+            return redirect("screening-questions")
+    context = {"form": form, "questions": questions, "trouble": trouble}
+    return render(request, "screening/questions_asked.html", context)
