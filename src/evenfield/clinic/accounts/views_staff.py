@@ -4,10 +4,9 @@ from django.contrib import messages
 from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
-from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_POST
 
-from evenfield.clinic.access import Role, requires
+from evenfield.clinic.access import Role, holds_secrets, requires
 from evenfield.clinic.accounts import codes, signing_in
 from evenfield.clinic.accounts.forms import MakeCodeForm, StaffForm
 from evenfield.clinic.accounts.middleware import StaffRequest
@@ -23,7 +22,7 @@ def staff(request: StaffRequest) -> HttpResponse:
 
 
 @requires("accounts.manage")
-@sensitive_post_parameters()
+@holds_secrets
 def add_staff(request: StaffRequest) -> HttpResponse:
     """A new account; its holder sets the password with a code shown once."""
     form = StaffForm(request.POST or None, by=request.user)
@@ -42,7 +41,7 @@ def add_staff(request: StaffRequest) -> HttpResponse:
 
 
 @requires("accounts.manage")
-@sensitive_post_parameters()
+@holds_secrets
 def change_staff(request: StaffRequest, number: int) -> HttpResponse:
     """Name, roles, and whether the account may sign in."""
     account = get_object_or_404(Account, pk=number)
@@ -62,7 +61,7 @@ def change_staff(request: StaffRequest, number: int) -> HttpResponse:
 
 
 @requires("accounts.manage")
-@sensitive_post_parameters()
+@holds_secrets
 @require_POST
 def new_code(request: StaffRequest, number: int) -> HttpResponse:
     """A code for someone who has lost their password."""
