@@ -21,6 +21,7 @@ def test_a_case_that_is_not_there(command: str, capsys: pytest.CaptureFixture[st
     assert "nowhere.toml" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_a_cluster_that_does_not_answer(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     out = tmp_path / "out"
     assert main(["uncertainty", str(ARM), "--dask", "tcp://127.0.0.1:1", "--out", str(out)]) == 2

@@ -36,6 +36,7 @@ def test_the_table_names_every_route_and_no_other() -> None:
     assert sorted(MAY) == sorted(str(route.name) for route in routes())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("who", EVERYBODY)
 def test_each_route_answers_those_in_the_table_and_refuses_the_others(
     who: str, account: Callable[..., Account], person: Callable[..., Person]

@@ -59,6 +59,7 @@ def test_it_says_where_and_how_to_sign_in_ends_with_ctrl_c_and_leaves_nothing(tm
     assert list(tmp_path.glob("evenfield-demonstration-*")) == []
 
 
+@pytest.mark.slow
 def test_the_invented_clients_are_at_different_points_of_their_course(db: None) -> None:
     make_demonstration()
     assert verify_record().holds
@@ -77,6 +78,7 @@ def test_the_invented_clients_are_at_different_points_of_their_course(db: None) 
     assert Course.objects.count() == len(done)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("username", ["owner", "lead", "operator"])
 @pytest.mark.parametrize("days", [0, 1, 2, 3])
 def test_everyone_treating_sees_the_day(
@@ -137,6 +139,7 @@ def test_only_the_demonstration_may_invent_a_time(db: None) -> None:
         assert invented_moment() is None
 
 
+@pytest.mark.slow
 def test_what_was_never_asked_before_a_past_visit_is_not_on_record(db: None) -> None:
     """Nobody can still bring it: it is not called missing, as before a visit to come."""
     make_demonstration()

@@ -362,6 +362,7 @@ def test_fat_hotter_than_the_wanted_band_is_said_beside_the_headline(
     assert ("hottest fat of this estimate" in page) == bool(said)
 
 
+@pytest.mark.slow
 def test_from_the_form_to_the_plan_of_the_visit(visit: Visit, browser: Browsers) -> None:
     """The real computation in its own process, from the first form to a saved plan and its next version."""
     client, address = browser(Role.LEAD), f"/planning/visit/{visit.pk}/"

@@ -103,6 +103,7 @@ def files(home: Path) -> dict[str, bytes]:
     }
 
 
+@pytest.mark.slow
 def test_what_is_restored_is_what_was_there_byte_for_byte(home: Path, backup: Path, tmp_path: Path) -> None:
     before, there = rows(home / DATABASE), files(home)
     assert len(before["people_person"]) == 7
@@ -220,6 +221,7 @@ def test_a_damaged_database_gives_no_backup(home: Path, backup: Path, tmp_path: 
         back_up(tmp_path / "new", tmp_path / "b.age")
 
 
+@pytest.mark.slow
 def test_through_the_command_line(home: Path, tmp_path: Path) -> None:
     made = run("backup", "--to", str(tmp_path), "--home", str(home))
     assert made.returncode == 0, made.stderr
@@ -242,6 +244,7 @@ def test_through_the_command_line(home: Path, tmp_path: Path) -> None:
     assert "AMISS backup: there is no good backup yet" in run("doctor", "--home", str(again)).stdout
 
 
+@pytest.mark.slow
 def test_people_taken_in_from_a_file_are_verified_backed_up_and_restored(
     home: Path, backup: Path, tmp_path: Path
 ) -> None:
@@ -273,6 +276,7 @@ def restored_trail(home: Path, key: Path, tmp_path: Path, name: str) -> tuple[st
     return restored.stdout, verified.stdout, last[1]
 
 
+@pytest.mark.slow
 def test_restoring_anchors_the_trail_anew_and_says_what_it_took_over(
     home: Path, backup: Path, tmp_path: Path
 ) -> None:
@@ -328,6 +332,7 @@ def test_the_doctor_finds_a_wrong_clock_and_an_open_key(
     assert amiss(datetime.now(UTC)) == {"backup"}
 
 
+@pytest.mark.slow
 def test_nobody_else_may_read_the_database_and_the_doctor_says_if_they_may(
     tmp_path: Path, db: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:

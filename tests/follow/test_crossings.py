@@ -41,6 +41,7 @@ def told(model: FollowModel) -> list[list[tuple[float, ...]]]:
     return legs
 
 
+@pytest.mark.slow
 def test_between_entries_no_value_turns_to_and_fro(told: list[list[tuple[float, ...]]]) -> None:
     worst = 0.0
     for leg in told:

@@ -68,6 +68,7 @@ def test_error_of_time_steps(coarse_arm: Body, coarse_abdomen: Body) -> None:
     assert error_of_time_steps(coarse_abdomen, 1.5 * coarse_abdomen.watts) < 0.02
 
 
+@pytest.mark.slow
 def test_error_of_time_steps_in_a_trunk_of_very_uneven_fat() -> None:
     """Fat from 5 to 55 mm: equations solved to 0.2 mK on average were off by 0.08 K in a hot spot of fat."""
     case = case_from_toml(UNEVEN)

@@ -181,6 +181,7 @@ def test_the_progress_names_its_steps(built: tuple[WhatIfPreview, list[str]]) ->
     assert built[1] == ["fields", "reduced heat", "check against full answers"]
 
 
+@pytest.mark.slow
 def test_building_can_be_cancelled() -> None:
     class Stop(Exception):  # noqa: N818
         pass

@@ -129,6 +129,7 @@ def test_bad_wishes_are_refused(limb: Case, here: Runner) -> None:
         search(limb, replace(WISH, chance=1.0), here)
 
 
+@pytest.mark.slow
 def test_the_advice_says_whose_limits_it_kept(
     advice: PlacementAdvice, capsys: pytest.CaptureFixture[str]
 ) -> None:
