@@ -26,7 +26,9 @@ def test_a_closer_panel_heats_skin_more(case: str, capsys: pytest.CaptureFixture
     printed = capsys.readouterr().out
     assert f"{told['base']['skin_peak_c'][-1]:.1f} °C" in printed
     assert f"{told['change']['skin_k']:+.1f} K" in printed
-    assert "assumed until the device has been calibrated" in " ".join(printed.split())
+    assert "At 10 W absorbed, as given." in printed
+    assert told["fat_kind"] == "average_infiltrated"
+    assert "manual" in told["cautions"][0]
 
 
 def test_several_changes_are_made_together(case: str, capsys: pytest.CaptureFixture[str]) -> None:

@@ -179,7 +179,7 @@ def made_table(case: Case, group: str, rises: dict[str, dict[str, float]]) -> To
     """A table of one kind of error with these rises of the hottest skin, by panel and size."""
     effects = [
         Effect(
-            Variation(group, panel, f"{group} {size}", size, case),
+            Variation(group, panel, int(size.rstrip("° m")), f"{group} {size}", size, case),
             made_outcome(39.0 + rise, f"edge of the {panel} panel"),
         )
         for panel, sizes in rises.items()

@@ -2,13 +2,12 @@
 
 from collections.abc import Callable
 from math import isfinite, radians
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from evenfield.cli.options import CaseFile, JsonFile
-from evenfield.cli.written import document_text
+from evenfield.cli.written import document_text, written
 
 if TYPE_CHECKING:
     from evenfield.case import Case
@@ -47,7 +46,6 @@ def what_if(
     temperatures themselves are the forecast's to tell.
     """
     from evenfield.case import read_case
-    from evenfield.cli.draft import draft
     from evenfield.cli.refused import RefusedError
     from evenfield.tolerance.full_answer import full_answer
     from evenfield.tolerance.what_if import PanelChange, WhatIf
@@ -66,19 +64,26 @@ def what_if(
             for panel, number in _read(checked, option, value):
                 changes.setdefault(panel, {})[key] = unit * number
     asked = WhatIf(tuple(PanelChange(panel, **new) for panel, new in changes.items()), power, minutes)
-    try:
-        answer = full_answer(checked, asked)
-    except ValueError as error:
-        raise RefusedError(str(error)) from error
-    if json_file == "-":
-        typer.echo(document_text(answer.to_json()), nl=False)
+    with written(None, json_file) as kept:
+        try:
+            answer = full_answer(checked, asked)
+        except ValueError as error:
+            raise RefusedError(str(error)) from error
+        document = json_text(checked, answer)
+        kept.document(document)
+    if kept.to_screen:
+        typer.echo(document, nl=False)
         return
-    if json_file is not None:
-        with draft(Path(json_file)) as path:
-            path.write_text(document_text(answer.to_json()), encoding="utf-8")
     print_answer(checked, answer)
-    if json_file is not None:
-        typer.echo(f"Written: {json_file}")
+    for path in kept.files:
+        typer.echo(f"Written: {path}")
+
+
+def json_text(case: "Case", answer: "WhatIfAnswer") -> str:
+    """The answer as a document, with what was asked and what is assumed."""
+    from evenfield.forecast import CAUTIONS, asked_to_json
+
+    return document_text(asked_to_json(case) | answer.to_json() | {"cautions": list(CAUTIONS)})
 
 
 def _read(case: "Case", option: str, value: str) -> list[tuple[str, float]]:
@@ -106,6 +111,7 @@ def print_answer(case: "Case", answer: "WhatIfAnswer") -> None:
     from rich.text import Text
 
     from evenfield.forecast import CAUTIONS
+    from evenfield.report import basis_lines
     from evenfield.tolerance.table import difference
     from evenfield.tolerance.words import kelvin, signed, until_band
 
@@ -113,6 +119,8 @@ def print_answer(case: "Case", answer: "WhatIfAnswer") -> None:
     old, new = answer.base, answer.outcome
     d = difference(new, old, (np.inf,))
     console.print(Text(case.title, "bold"))
+    for line in basis_lines(case):
+        console.print(Text(line), soft_wrap=True)
     console.print(Text(f"{answer.asked[:1].upper()}{answer.asked[1:]}."), soft_wrap=True)
     console.print()
     table = Table(box=None)
@@ -140,8 +148,7 @@ def print_answer(case: "Case", answer: "WhatIfAnswer") -> None:
     console.print(
         Text(
             "Plan and change are solved on a grid coarser than the forecast's: trust the change more than "
-            "the temperatures. Both absorb the same share of the set power, which is assumed until the "
-            "device has been calibrated; what other tuning does to it is not in it."
+            "the temperatures. Both absorb the same power; what other tuning does to it is not in it."
         ),
         soft_wrap=True,
     )

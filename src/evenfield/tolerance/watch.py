@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -77,8 +76,8 @@ def _watched(table: ToleranceTable, effects: list[Effect]) -> Watched:
 
 def _side(table: ToleranceTable, effects: list[Effect]) -> Side:
     """The worse side of one panel's error."""
-    runs: dict[str, list[Effect]] = {}
-    for e in sorted(effects, key=lambda e: _amount(e.variation.short)):
+    runs: dict[bool, list[Effect]] = {}
+    for e in sorted(effects, key=lambda e: abs(e.variation.size)):
         runs.setdefault(_sign(e), []).append(e)
     worse, *others = sorted(runs.values(), key=lambda run: -_rise(table, _worst(table, run)))
     either = [run for run in others if _alike(table, run, worse)]
@@ -98,16 +97,15 @@ def _told_as_one(table: ToleranceTable, side: Side, other: Side) -> bool:
 
 def _alike(table: ToleranceTable, some: Iterable[Effect], others: Iterable[Effect]) -> bool:
     """Whether both warm the skin as much at the largest size and at every one that both have."""
-    one, other = ({_amount(e.variation.short): _rise(table, e) for e in run} for run in (some, others))
+    one, other = ({abs(e.variation.size): _rise(table, e) for e in run} for run in (some, others))
     return max(one) == max(other) and all(
         abs(one[size] - other[size]) <= max(_ALIKE_K, (1.0 - _ALIKE) * max(one[size], other[size]))
         for size in one.keys() & other.keys()
     )
 
 
-def _sign(effect: Effect) -> str:
-    """+ or -; of a word its first letter."""
-    return effect.variation.short[0]
+def _sign(effect: Effect) -> bool:
+    return effect.variation.size > 0
 
 
 def what_to_watch(table: ToleranceTable, count: int = 3) -> list[str]:
@@ -137,12 +135,6 @@ def _sentence(table: ToleranceTable, one: Watched) -> str:
         else:
             told.append(f"{subject}: {grades}, at the {' or the '.join(side.places)}")
     return f"{'; '.join(told)}; evenness {table.base.evenness:.2f} to {one.worst.outcome.evenness:.2f}."
-
-
-def _amount(short: str) -> float:
-    """-8° is 8; a word is 0."""
-    found = re.search(r"[\d.]+", short)
-    return float(found[0]) if found else 0.0
 
 
 def _size(effect: Effect, either_sign: bool) -> str:
