@@ -311,7 +311,7 @@ function showAge() {
   const age = told.estimate ? Math.max(nowS() - told.estimate.at_s, 0) : 0;
   const tooOld = Boolean(told.estimate) && age >= told.state.estimate_stale_s;
   at("age").textContent = told.estimate ? Math.round(age) + " s old" : "–";
-  at("aged").textContent = "Estimate " + Math.round(age) + " s old: not shown as present, and no prompt uses it.";
+  at("aged").textContent = "Estimate " + Math.round(age) + " s old: not shown as present. What it warned of stands; no prompt adds heat by it.";
   if (tooOld === aged) return;
   aged = tooOld;
   page.classList.toggle("aged", aged);
