@@ -30,7 +30,8 @@ class Prompt:
 
     ``id`` is the rule's id and the id of the event it answers to. ``since_s`` is when it came up, ``due_s``
     what its countdown runs to (seconds from the visit's origin). ``entry`` is the kind of event whose entry
-    answers it, if one does; ``place`` where it is about; ``suggested`` the number it names to be entered (W).
+    answers it, if one does; ``place`` where it is about; ``suggested`` the number it names to be entered (W
+    of power, mm of a move).
     """
 
     id: str

@@ -220,7 +220,7 @@ def _hot_spot(state: State, place: Place, mark: Mark) -> State:
             if spot.gone is None:
                 spots[index] = replace(spot, reports=(*spot.reports, mark))
             else:  # it came back: a new one, remembering how far the panel already stands off
-                spots[index] = Spot(place, (mark,), moved_mm=spot.moved_mm, moved_panel=spot.moved_panel)
+                spots[index] = replace(spot, reports=(mark,), moved=None, gone=None)
             return changed(state, spots=tuple(spots))
     return changed(state, spots=(*spots, Spot(place, (mark,))))
 
@@ -252,6 +252,7 @@ def _moved(state: State, fact: PanelMoved, mark: Mark) -> State:
                     moved=mark if spot.gone is None else spot.moved,
                     moved_mm=spot.moved_mm + fact.by_mm,
                     moved_panel=fact.panel,
+                    moved_side=fact.side,
                 )
             )
         elif spot.gone is not None and fact.by_mm < 0:

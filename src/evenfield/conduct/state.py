@@ -93,6 +93,7 @@ class Spot:
     moved: Mark | None = None
     moved_mm: float = 0.0
     moved_panel: str | None = None
+    moved_side: Side | None = None
     gone: Mark | None = None
 
     @property

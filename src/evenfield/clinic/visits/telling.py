@@ -11,8 +11,8 @@ from evenfield.clinic.visits.estimating import ESTIMATES, Question
 from evenfield.clinic.visits.for_rules import for_conduct
 from evenfield.clinic.visits.running import Row, Running
 from evenfield.clinic.visits.wording import said
-from evenfield.conduct import Advice, Phase, Prompt, prompt_to_mapping, standing
-from evenfield.conduct.events import PanelMoved
+from evenfield.conduct import Advice, Phase, Prompt, prompt_to_mapping
+from evenfield.conduct.state import Place
 
 
 def question(run: Running) -> Question:
@@ -31,7 +31,7 @@ def heartbeat(run: Running, after: int, have: float | None, received: datetime) 
         "now_s": round(run.now_s, 3),
         "running": run.visit.state == VisitState.RUNNING,
         "state": state(advice, run),
-        "prompts": [prompt_to_mapping(one) | {"move": move(one, advice, run)} for one in advice.prompts],
+        "prompts": [prompt_to_mapping(one) | {"move": move(one, run)} for one in advice.prompts],
         "coming": [
             {"rule": one.rule, "what": one.what, "due_s": round(one.due_s, 3)} for one in advice.coming[:4]
         ],
@@ -45,22 +45,17 @@ def heartbeat(run: Running, after: int, have: float | None, received: datetime) 
     return told
 
 
-def move(prompt: Prompt, advice: Advice, run: Running) -> dict[str, Any] | None:
+def move(prompt: Prompt, run: Running) -> dict[str, Any] | None:
     """What a prompt to move a panel says about the move: panel, side, and for the way back how far (mm)."""
     if prompt.entry != "panel_moved":
         return None
-    place = prompt.place
-    zone: dict[str, Any] = {}
-    if place and place.zone:
-        zone = next((one for one in run.plan.places if one["label"] == place.zone), {})
-    panel = (place and place.panel) or zone.get("panel") or zone.get("label")
-    told = {"panel": panel, "side": (place and place.side) or _edge(zone), "by_mm": None}
-    for spot in advice.state.spots:
-        if spot.gone and spot.moved and prompt.id.endswith(f":{spot.gone.id}:{spot.first.id}"):
-            moved = next(one for one in standing(run.events, run.now_s) if one.id == spot.moved.id)
-            side = moved.side if isinstance(moved, PanelMoved) else told["side"]
-            return {"panel": spot.moved_panel or panel, "side": side, "by_mm": -spot.moved_mm or None}
-    return told
+    place = prompt.place or Place()
+    zone = next((one for one in run.plan.places if one["label"] == place.zone), {})
+    return {
+        "panel": place.panel or zone.get("panel") or zone.get("label"),
+        "side": place.side or _edge(zone),
+        "by_mm": prompt.suggested,
+    }
 
 
 def _edge(zone: dict[str, Any]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from evenfield.conduct.actions import Action
 from evenfield.conduct.events import Feeling
@@ -60,9 +61,19 @@ def _spot_return(scene: Scene) -> Iterator[Proposal]:
     for spot in scene.state.spots:
         if spot.gone is not None:
             show_s = spot.gone.at_s + 60 * scene.n.hot_spot_wait_minutes.value
-            moved = f"{spot.moved_mm:g} mm" if spot.moved_mm > 0 else "as far as it was moved"
-            values = {**_panel(spot), "moved": moved}
-            yield Proposal(f"{spot.gone.id}:{spot.first.id}", show_s, place=spot.place, values=values)
+            known = spot.moved_mm > 0
+            moved = f"{spot.moved_mm:g} mm" if known else "as far as it was moved"
+            yield Proposal(
+                f"{spot.gone.id}:{spot.first.id}",
+                show_s,
+                place=replace(
+                    spot.place,
+                    panel=spot.moved_panel or spot.place.panel,
+                    side=spot.moved_side or spot.place.side,
+                ),
+                values={**_panel(spot), "moved": moved},
+                suggested=-spot.moved_mm if known else None,
+            )
 
 
 def _all_over_act(scene: Scene) -> Iterator[Proposal]:

@@ -29,7 +29,7 @@ class Proposal:
     ``trigger`` is the id of the event it answers to (with the id of what it is about, where one event stands
     for several). It holds from ``show_s`` until ``until_s``; up to ``quiet_until_s`` it is not shown but
     still keeps heat from being added. The countdown runs to ``due_s``; ``values`` fill the rule's words;
-    ``suggested`` is the number named to be entered, where one is.
+    ``suggested`` is the number named to be entered, where one is (W of power, mm of a move).
     """
 
     trigger: str
