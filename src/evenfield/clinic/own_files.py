@@ -1,13 +1,35 @@
 """Files by which a clinic puts data of its own in place of the shipped ones: what stands in them, or none."""
 
 from pathlib import Path
+from typing import Any
 
+from django import forms
 from django.conf import settings
 from django.db import transaction
 
 from evenfield.clinic.audit import trail
 from evenfield.clinic.audit.models import Action
 from evenfield.conduct.profile import PracticeProfile, ProfileError, default_profile, read_profile
+
+
+class OwnTextForm(forms.Form):
+    """Such a file as text; pages give its label and help."""
+
+    text = forms.CharField(
+        required=False,
+        strip=False,
+        max_length=100_000,
+        widget=forms.Textarea(attrs={"rows": 16, "spellcheck": "false", "class": "code"}),
+    )
+
+    def __init__(self, *args: Any, label: str, help_text: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["text"].label, self.fields["text"].help_text = label, help_text
+
+    def clean_text(self) -> str:
+        """With one kind of line end; "" for nothing but space."""
+        text = str(self.cleaned_data["text"]).replace("\r\n", "\n")
+        return text if text.strip() else ""
 
 
 def own_text(file: Path, what: str, refused: type[ValueError]) -> str | None:

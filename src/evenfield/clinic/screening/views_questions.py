@@ -1,32 +1,19 @@
 """The screening questions: those in force with their sources, and the clinic's own in their place."""
 
-from django import forms
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 
 from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
+from evenfield.clinic.own_files import OwnTextForm
 from evenfield.clinic.screening.questions import keep_questions, present_questions, questions_text
 from evenfield.conduct.screening import ScreeningError
 
-
-class ScreeningTextForm(forms.Form):
-    """The questions as text."""
-
-    text = forms.CharField(
-        label="Questions as text",
-        required=False,
-        strip=False,
-        max_length=100_000,
-        widget=forms.Textarea(attrs={"rows": 16, "spellcheck": "false", "class": "code"}),
-        help_text="Other questions need another version. Empty: the shipped ones.",
-    )
-
-    def clean_text(self) -> str:
-        """With one kind of line end."""
-        text = str(self.cleaned_data["text"]).replace("\r\n", "\n")
-        return text if text.strip() else ""
+_WORDS = {
+    "label": "Questions as text",
+    "help_text": "Other questions need another version. Empty: the shipped ones.",
+}
 
 
 @requires("screening.text")
@@ -38,7 +25,7 @@ def questions_asked(request: StaffRequest) -> HttpResponse:
         questions = present_questions()
     except ScreeningError as error:
         trouble = str(error)
-    form = ScreeningTextForm(request.POST or None, initial={"text": text})
+    form = OwnTextForm(request.POST or None, initial={"text": text}, **_WORDS)
     if request.method == "POST" and form.is_valid():
         try:
             kept = keep_questions(form.cleaned_data["text"])

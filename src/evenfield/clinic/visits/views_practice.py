@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from evenfield.clinic.access import requires
 from evenfield.clinic.accounts.middleware import StaffRequest
-from evenfield.clinic.own_files import own_profile_file
+from evenfield.clinic.own_files import OwnTextForm, own_profile_file
 from evenfield.clinic.visits.own_numbers import NumbersForm, with_numbers
 from evenfield.clinic.visits.profiles import keep_profile, profile_of
 from evenfield.conduct.profile import PracticeProfile, ProfileError, RuleText
@@ -26,22 +26,10 @@ source = ""    # who set it, or the manual
 """
 
 
-class PracticeForm(forms.Form):
-    """The clinic's own profile as text."""
-
-    text = forms.CharField(
-        label="Our own numbers and rules",
-        required=False,
-        strip=False,
-        max_length=100_000,
-        widget=forms.Textarea(attrs={"rows": 16, "spellcheck": "false", "class": "code"}),
-        help_text="Only what differs from the shipped profile, each with its source. Empty: the shipped one.",
-    )
-
-    def clean_text(self) -> str:
-        """With one kind of line end."""
-        text = str(self.cleaned_data["text"]).replace("\r\n", "\n")
-        return text if text.strip() else ""
+_WORDS = {
+    "label": "Our own numbers and rules",
+    "help_text": "Only what differs from the shipped profile, each with its source. Empty: the shipped one.",
+}
 
 
 @requires("visits.steps")
@@ -49,7 +37,7 @@ def practice_profile(request: StaffRequest) -> HttpResponse:
     """Show the numbers in force, and keep the clinic's own: changed one by one, or all of it as text."""
     own, trouble = _own()
     as_text = request.method == "POST" and "text" in request.POST
-    form = PracticeForm(request.POST if as_text else None, initial={"text": own or _EXAMPLE})
+    form = OwnTextForm(request.POST if as_text else None, initial={"text": own or _EXAMPLE}, **_WORDS)
     context: dict[str, Any] = {"form": form, "trouble": trouble}
     if as_text and form.is_valid() and _kept(request, form, "text", form.cleaned_data["text"]):
         return redirect("practice-profile")
