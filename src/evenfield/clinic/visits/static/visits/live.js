@@ -1,6 +1,7 @@
 // The live page: asks the server every second, shows what is so, and says so when the server is silent.
 import { Curve } from "./curve.js";
 import { briefly, describe } from "./entries.js";
+import { estimateValues, estimateWords, zoneTable } from "./estimate.js";
 import { BodyMap } from "./map.js";
 import { Outbox } from "./outbox.js";
 import { Sheets, element } from "./sheets.js";
@@ -266,44 +267,11 @@ function showState() {
     element("li", {}, words)));
 }
 
-const MORE = "more than 15";
-const minutes = (one, scale = 1) => (one === null ? MORE : String(Math.round(one * scale * 10) / 10));
-const span = (row, scale = 1) => {
-  const [low, high] = [minutes(row[3], scale), minutes(row[4], scale)];
-  return low === high ? low : low + " to " + high;
-};
-
-function estimateWords(estimate) {
-  const parts = [];
-  const { minutes_to_band: left, pause_left_s: pause, zones } = estimate;
-  if (left && left[0] !== 0) {
-    parts.push(left[3] === null ? "Fat does not reach the band within 15 min" : "Fat reaches the band in " + span(left) + " min (90 %)");
-  }
-  if (pause) parts.push("A pause may last " + span(pause, 1 / 60) + " min (90 %) before fat falls below the band");
-  if (zones.length) {
-    const most = (name) => zones.reduce((one, other) => (other[name][0] > one[name][0] ? other : one))[name];
-    const dose = most("cem43_fat");
-    parts.push("Longest in the band so far " + span(most("minutes_in_band")) + " min, most CEM43 in fat " + shortly(dose[3]) + " to " + shortly(dose[4]) + " min");
-  }
-  return parts.join(". ") + (parts.length ? "." : "");
-}
-
-const short = (row, unit, scale = 1) => span(row, scale).replace(MORE, "> 15").replace(" to ", "–") + " " + unit;
-
 // The same in one line of values, in sight without scrolling.
 function showValues() {
-  const put = (name, words) => { at(name).textContent = words; };
-  const { estimate } = told;
-  const zones = estimate ? estimate.zones : [];
-  const most = (name) => zones.reduce((one, other) => (other[name][0] > one[name][0] ? other : one))[name];
-  const left = estimate && estimate.minutes_to_band;
-  put("in-band", zones.length ? short(most("minutes_in_band"), "min") : "–");
-  put("to-band", !left ? "–" : left[0] === 0 ? "reached" : short(left, "min"));
-  put("pause-left", estimate && estimate.pause_left_s ? short(estimate.pause_left_s, "min", 1 / 60) : "–");
-  put("dose", zones.length ? shortly(most("cem43_fat")[3]) + "–" + shortly(most("cem43_fat")[4]) + " min" : "–");
-  const doubted = zones.filter((zone) => zone.disagrees).length;
-  put("doubted", estimate ? doubted + (doubted === 1 ? " zone" : " zones") : "–");
-  at("doubted").classList.toggle("low", doubted > 0);
+  const values = estimateValues(told.estimate);
+  for (const [name, words] of Object.entries(values)) at(name).textContent = words;
+  at("doubted").classList.toggle("low", Boolean(told.estimate && told.estimate.zones.some((zone) => zone.disagrees)));
 }
 
 // How old the estimate is; from the age on at which the rules leave it out it is not shown as present.
@@ -321,23 +289,8 @@ function showAge() {
   else show();
 }
 
-const shortly = (value) => (value === null ? "–" : value < 0.05 ? value < 0.005 ? "0" : value.toFixed(2) : value < 10 ? value.toFixed(1) : value.toFixed(0));
-
-// Zone by zone, each with its 90 % range.
 function showZones() {
-  if (!at("zones").closest("details").open || !told.estimate) return;
-  const columns = [["Skin, mean °C", "skin_mean_c"], ["Skin, hottest °C", "skin_hottest_c"], ["Fat, mean °C", "fat_mean_c"],
-    ["Fat, hottest °C", "fat_hottest_c"], ["In the band, min", "minutes_in_band"], ["CEM43 skin, min", "cem43_skin"],
-    ["CEM43 fat, min", "cem43_fat"], ["Until the band, min", "minutes_to_band"]];
-  const one = (row, name) => row.map((value) => (value === null ? ">15" : name.endsWith("_c") ? value.toFixed(1) : shortly(value)));
-  const cell = (zone, [label, name]) => {
-    const [value, , , low, high] = one(zone[name], name);
-    return element("td", { "data-label": label }, value + " (" + low + "–" + high + ")");
-  };
-  at("zones").replaceChildren(
-    element("thead", {}, element("tr", {}, element("th", {}, "Zone"), ...columns.map(([label]) => element("th", {}, label)))),
-    element("tbody", {}, ...told.estimate.zones.map((zone) => element("tr", {}, element("th", { scope: "row" }, zone.zone),
-      ...columns.map((column) => cell(zone, column))))));
+  if (at("zones").closest("details").open && told.estimate) at("zones").replaceChildren(...zoneTable(told.estimate));
 }
 
 function showPictures() {
