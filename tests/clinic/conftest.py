@@ -9,13 +9,15 @@ import pytest
 from django.contrib.auth.hashers import make_password
 from django.test import Client
 from django.utils import timezone
-from playwright.sync_api import Browser, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from evenfield.clinic.access import Role
 from evenfield.clinic.accounts.models import Account, DeviceSession
 from evenfield.clinic.accounts.signing_in import SESSION_KEY
 from evenfield.clinic.audit import anchor
 from evenfield.clinic.audit.actor import Actor, acting
+from evenfield.clinic.audit.models import Action, AuditEvent
+from evenfield.clinic.audit.trail import record
 from evenfield.clinic.courses.models import Course, Visit
 from evenfield.clinic.people.models import Person
 from evenfield.clinic.screening.consent import present_text
@@ -24,6 +26,7 @@ from evenfield.clinic.setup_check import runs as setups
 from evenfield.clinic.visits.running import begin
 from evenfield.conduct.screening import default_screening
 from evenfield.conduct.setup import default_checklist
+from tests.clinic.live_place import Place, number, tablet_of
 from tests.clinic.real_server import start, stop
 
 PASSWORD = "seven slow herons at low tide"
@@ -165,3 +168,46 @@ def begun(visit: Visit) -> Visit:
     one.started_at = timezone.now() - timedelta(minutes=20)
     one.save()
     return one
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
+    """One clinic for this file."""
+    made = Place(tmp_path_factory.mktemp("live") / "record")
+    yield made
+    stop(made.process)
+
+
+@pytest.fixture(scope="module")
+def tablet(real_browser: Browser, place: Place) -> Iterator[BrowserContext]:
+    """The operator's tablet, for this file."""
+    context = tablet_of(real_browser, place)
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def live(tablet: BrowserContext, place: Place) -> Iterator[Page]:
+    """The live page, answering."""
+    page = tablet.new_page()
+    page.goto(f"{place.address}visits/{number(place)}/")
+    expect(page.locator("#live-pulse")).to_have_text("Live")
+    expect(page.locator("#live-phase")).not_to_have_text("–")
+    yield page
+    page.close()
+
+
+@pytest.fixture
+def five(terminal: Actor) -> list[AuditEvent]:
+    """Five entries with content, by someone at the terminal."""
+    return [
+        record(
+            Action.UPDATE,
+            kind="people.person",
+            object_id=n,
+            subject_id=n,
+            before={"note": "a"},
+            after={"note": "b"},
+        )
+        for n in range(1, 6)
+    ]

@@ -48,7 +48,7 @@ from evenfield.clinic.setup_check.runs import begin, tick
 from evenfield.clinic.visits.closing import keep_unwanted
 from evenfield.clinic.visits.recording import take_batch
 from evenfield.conduct.setup import default_checklist
-from tests.clinic.test_visits import entry, sending
+from tests.clinic.entries import entry, sending
 
 
 def measure(person: Person, asked: dict[str, str], typed: Mapping[str, tuple[str, ...]], token: str) -> int:

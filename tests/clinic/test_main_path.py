@@ -17,8 +17,8 @@ from playwright.sync_api import Browser, Page, expect
 
 from bench.own_postgresql import own_postgresql
 from evenfield.clinic.pages.zones import computer_time_zone
+from tests.clinic.browsing import faults
 from tests.clinic.real_server import environment, start, stop
-from tests.clinic.test_in_browser import faults
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 

@@ -3,43 +3,16 @@
 import json
 import re
 import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
+from playwright.sync_api import Page, Route, expect
 
 from evenfield.conduct import Phase
-from tests.clinic.test_nothing_lost import Place, begun, kinds, number, saved
+from tests.clinic.live_place import Place, kinds, number, saved
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
-
-
-@pytest.fixture(scope="module")
-def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
-    """One clinic for this file."""
-    made = Place(tmp_path_factory.mktemp("live-page") / "record")
-    yield made
-    made.kill()
-
-
-@pytest.fixture(scope="module")
-def tablet(real_browser: Browser, place: Place) -> Iterator[BrowserContext]:
-    """The operator's tablet, for this file."""
-    context = begun(real_browser, place)
-    yield context
-    context.close()
-
-
-@pytest.fixture
-def live(tablet: BrowserContext, place: Place) -> Iterator[Page]:
-    """The live page, answering."""
-    page = tablet.new_page()
-    page.goto(f"{place.address}visits/{number(place)}/")
-    expect(page.locator("#live-pulse")).to_have_text("Live")
-    expect(page.locator("#live-phase")).not_to_have_text("–")
-    yield page
-    page.close()
 
 
 def events(place: Place) -> list[dict[str, Any]]:
