@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import threading
+import time
 from pathlib import Path
 
 import pytest
@@ -66,6 +67,9 @@ def test_ctrl_c_ends_the_workers_and_leaves_nothing(command: str, tmp_path: Path
     assert "Traceback" not in told.text
     assert "leaked" not in told.text
     assert len(group) >= 3, "the leading process and two workers"
+    until = time.monotonic() + 60.0  # the one that watches over shared resources ends after its parent
+    while working_in(program.pid) and time.monotonic() < until:
+        time.sleep(0.1)
     assert working_in(program.pid) == []
     assert list(tmp_path.iterdir()) == []
 

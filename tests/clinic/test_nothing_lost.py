@@ -130,8 +130,9 @@ def test_a_tap_is_not_lost_when_the_map_is_drawn_anew_under_the_finger(live: Pag
     live.mouse.move(box["x"] + 20, box["y"] + 10)
     live.mouse.down()
     live.evaluate(
-        "() => { const map = document.querySelector('#live-map'); window.drawn = 0;"
-        " new MutationObserver(() => { window.drawn += 1; }).observe(map, {childList: true}); }"
+        "() => { const { dataset } = document.body; dataset.drawn = 'no';"
+        " new MutationObserver(() => { dataset.drawn = 'yes'; })"
+        ".observe(document.querySelector('#live-map'), {childList: true}); }"
     )
     live.evaluate(
         "() => fetch(document.getElementById('live').dataset.entries, {method: 'POST', headers: {"
@@ -141,9 +142,9 @@ def test_a_tap_is_not_lost_when_the_map_is_drawn_anew_under_the_finger(live: Pag
         " zone: document.querySelectorAll('.zone')[2].dataset.zone}}]})})"
     )
     live.wait_for_timeout(2500)
-    assert live.evaluate("window.drawn") == 0
+    assert live.evaluate("document.body.dataset.drawn") == "no"
     live.mouse.up()
-    live.wait_for_function("window.drawn > 0")
+    expect(live.locator("body")).to_have_attribute("data-drawn", "yes")
     saved(live)
     assert kinds(place)[len(before) :] == ["skin_reading", "hot_spot"]
 

@@ -3,6 +3,8 @@
 import json
 import os
 import signal
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from time import sleep
@@ -189,3 +191,17 @@ def test_a_worker_at_work_says_so(capsys: pytest.CaptureFixture[str]) -> None:
     said = capsys.readouterr().out
     assert said
     assert set(said) == {"\n"}
+
+
+def test_a_worker_whose_server_has_ended_ends_without_a_word() -> None:
+    command = [sys.executable, "-m", "evenfield.clinic.visits.worker"]
+    pipe = subprocess.PIPE
+    with subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=pipe, text=True) as process:
+        assert process.stdin
+        assert process.stdout
+        assert process.stderr
+        process.stdout.close()
+        process.stdin.write('{"do": "nothing"}\n')
+        process.stdin.flush()
+        told = process.stderr.read()
+    assert (process.returncode, told) == (0, "")

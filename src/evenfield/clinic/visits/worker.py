@@ -140,11 +140,14 @@ def main() -> None:
     with suppress(OSError):
         os.nice(5)
     answers = Answers()
-    for line in sys.stdin:
-        with signs_of_life():
-            answer = json.dumps(answers.to(json.loads(line)))
-        sys.stdout.write(answer + "\n")
-        sys.stdout.flush()
+    try:
+        for line in sys.stdin:
+            with signs_of_life():
+                answer = json.dumps(answers.to(json.loads(line)))
+            sys.stdout.write(answer + "\n")
+            sys.stdout.flush()
+    except BrokenPipeError:  # the server has ended; nor may Python's own last flush complain
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":
